@@ -12,6 +12,7 @@ from tests.desk.conftest import copied
 from trayopt.api import check, library_survey, load_job, new_hardware
 from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
+from trayopt.desk.edits import number_of
 from trayopt.desk.tongues import spoken_fault
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
@@ -127,6 +128,35 @@ def test_rows_are_pasted_and_taken_out(desk: Desk) -> None:
     state = act(desk, "rows", table="joins", rows=[1])
     assert state["board"]["splices"] == 144
     assert state["lost"] == 0
+
+
+@pytest.mark.parametrize(
+    ("cell", "value"),
+    [
+        ("6000", 6000), ("6,000", 6000), ("6 000 mm", 6000), ("6\u202f000", 6000), ("12,5", 12.5), ("12.5", 12.5),
+        ("1,234.5", 1234.5), ("1,2,3", "1,2,3"), ("far", "far"),
+    ],
+)  # fmt: skip
+def test_a_comma_parts_thousands_or_is_that_of_a_decimal(cell: str, value: float | str) -> None:
+    """A spreadsheet in German writes 12,5: it must not become 125."""
+    assert number_of(cell) == value
+
+
+def test_cells_are_read_in_the_words_of_either_language(desk: Desk, folder: Path) -> None:
+    cells = [
+        [0, "travel", "rechtsherum"],
+        [1, "travel", "Linksherum"],
+        [0, "divide_at", "Einführung"],
+        [1, "idle", "coiled"],
+    ]
+    state = act(desk, "cells", table="trunks", cells=cells)
+    assert state["faults"] == []
+    job = desk.document.job
+    assert job is not None
+    assert [trunk.travel for trunk in job.trunks] == ["clockwise", "counterclockwise"]
+    assert tuple(job.trunks[0].divide_at or ()) == ("port",)
+    named = {column["key"]: column["names"] for column in desk.tables()["tables"]["trunks"]["columns"]}
+    assert named["travel"] == ["travel", "Richtung"]
 
 
 def test_a_changed_job_leaves_out_what_it_has_no_meaning_for(desk: Desk) -> None:

@@ -86,6 +86,20 @@ def can_undo(page: Page) -> None:
     expect(page.locator("#undo")).to_be_enabled()
 
 
+def paste(page: Page, cell: str, text: str) -> None:
+    """Paste into a cell what a spreadsheet would put on the clipboard."""
+    page.locator(f'[data-key="{cell}"]').focus()
+    page.evaluate(
+        """text => {
+        const data = new DataTransfer();
+        data.setData("text/plain", text);
+        const paste = new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true});
+        document.activeElement.dispatchEvent(paste);
+    }""",
+        text,
+    )
+
+
 def test_a_leg_is_dragged_and_all_follows(opened: Open, serve: Serve) -> None:
     with opened(serve()) as page:
         assert now(page, "Trays in use") == "6"
@@ -162,16 +176,7 @@ def test_a_way_is_changed_and_a_better_plan_is_told(opened: Open, serve: Serve) 
 def test_rows_come_from_a_spreadsheet_and_faults_stand_at_their_cells(opened: Open, serve: Serve) -> None:
     with opened(serve(), view="job") as page:
         block = "a\tb\tname\nN1:1-144\tS1:1-144\teast\nN1:145-432\tS1:145-432\twest"
-        page.locator('[data-key="joins 0 a"]').focus()
-        page.evaluate(
-            """text => {
-            const data = new DataTransfer();
-            data.setData("text/plain", text);
-            const paste = new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true});
-            document.activeElement.dispatchEvent(paste);
-        }""",
-            block,
-        )
+        paste(page, "joins 0 a", block)
         expect(page.locator('[data-key="joins 1 name"]')).to_have_value("west")
         known = page.locator("#known-cable option").evaluate_all("options => options.map((option) => option.value)")
         assert "ribbon-432-3x144" in known
@@ -187,6 +192,25 @@ def test_rows_come_from_a_spreadsheet_and_faults_stand_at_their_cells(opened: Op
         page.keyboard.press("Tab")
         page.wait_for_selector("#faults .note", state="detached")
         assert page.evaluate("document.activeElement.dataset.key") == "trunks 1 transition_mm"
+
+
+def test_what_a_paste_cannot_place_is_told_and_hidden_columns_take_nothing(opened: Open, serve: Serve) -> None:
+    """German headers on an English page, a column that nobody knows, an empty row, a quoted cell, cells beyond the last."""
+    with opened(serve(), view="job") as page:
+        block = (
+            'Kabel\tBemerkung\tKabeltyp\tfrei mm\r\nN1\t"first\r\nline"\tribbon-432-3x144\t6.000,5\r\n'
+            "\t\t\t\r\nS1\t\tribbon-432-3x144\t6000\r\n"
+        )
+        paste(page, "trunks 0 id", block)
+        says(page, "#notes", "Not read, because no column has this name: Bemerkung.")
+        page.wait_for_selector('[data-key="trunks 0 exposed_mm"][aria-invalid="true"]')
+        expect(page.locator('[data-key="trunks 1 exposed_mm"]')).to_have_value("6000")
+        page.click("#undo")
+        page.wait_for_selector("#faults .note", state="detached")
+        paste(page, "trunks 1 divide_at", "port\tcoiled\t24\tyes")
+        says(page, "#notes", "2 cells lay beyond the last column and were not read.")
+        expect(page.locator('[data-key="trunks 1 divide_at"]')).to_have_value("port")
+        assert page.locator('[data-key="trunks 1 ribbons"]').count() == 0
 
 
 def test_hardware_is_corrected_by_keys_and_the_library_stays(opened: Open, serve: Serve, folder: Path) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from trayopt.desk.words import LANGUAGES, words_of
 from trayopt.domain.base import DIVIDE_AT, TRAVELS
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
@@ -36,9 +38,14 @@ def _text(cell: str) -> Value:
     return cell
 
 
+THOUSANDS = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d+)?")
+"""A number whose commas part thousands; any other comma is that of a decimal, as a spreadsheet in German writes it."""
+
+
 def number_of(cell: str) -> Value:
     """Read a number; any other text stays text, so that the reader of jobs reports its fault at the cell."""
-    plain = cell.replace(" ", "").replace(",", "").removesuffix("mm")
+    plain = re.sub(r"\s", "", cell).removesuffix("mm")
+    plain = plain.replace(",", "") if THOUSANDS.fullmatch(plain) else plain.replace(",", ".")
     for kind in (int, float):
         try:
             return kind(plain)
@@ -166,12 +173,28 @@ def put_cells(file: YamlFile, table: str, cells: Iterable[tuple[int, str, str]],
             raise InputError.one(
                 said("there is no such cell in {table}", table=table), source="desk", found=f"{key} {row}"
             )
-        value = column.read(text.strip()) if text.strip() else None
+        value = column.read(_meant(column, text.strip())) if text.strip() else None
         if row == len(rows_of(file, table)):
             if value is None:
                 continue
             file.add((table,), {})
         _put(file, (table, row), key, value, columns)
+
+
+def _meant(column: Column, text: str) -> str:
+    """Return the choice of a column whose word, in any language of the desk, a cell holds; else the cell as it is."""
+    words = {
+        words_of(language)(f"{column.key}.{choice}").lower(): choice
+        for language in LANGUAGES
+        for choice in column.choices
+        if f"{column.key}.{choice}" in words_of(language).entries
+    }
+    return words.get(text.lower(), text)
+
+
+def names_of(column: Column) -> list[str]:
+    """Return the headers under which a pasted column is known: its key, and its word in each language of the desk."""
+    return list(dict.fromkeys([column.key, *(words_of(language)(f"column.{column.key}") for language in LANGUAGES)]))
 
 
 def _put(file: YamlFile, row: tuple[str | int, ...], key: str, value: Value, columns: Mapping[str, Column]) -> None:

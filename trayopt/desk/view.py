@@ -286,7 +286,9 @@ def _table(document: Document, name: str) -> Plain:
         for row in edits.rows_of(document.yaml(), name)
     ]
     return {
-        "columns": [{"key": c.key, "choices": list(c.choices), "rare": c.rare} for c in columns],
+        "columns": [
+            {"key": c.key, "choices": list(c.choices), "rare": c.rare, "names": edits.names_of(c)} for c in columns
+        ],
         "rows": rows,
         "fixed": fixed,
     }

@@ -1,11 +1,12 @@
 // The job as tables: cells are typed or pasted from a spreadsheet, and what is wrong stands at its cell.
 
 import { button, fill, make, plainly, say, sentence } from "./dom.mjs";
-import { act, get, here } from "./link.mjs";
+import { act, get, here, note } from "./link.mjs";
 
 const at = (id) => document.getElementById(id);
 let tables = null;
 const wide = new Set();
+const shown = new Map();
 
 export async function drawForms(state) {
   if (!tables || tables.text !== state.text) tables = await get("tables");
@@ -62,6 +63,7 @@ function drawTable(name, faults) {
   const table = tables.tables[name];
   const used = (column) => !column.rare || wide.has(name) || table.rows.some((row) => row[column.key]) || [...faults.keys()].some((where) => where.startsWith(`${name}[`) && where.includes(`.${column.key}`));
   const columns = table.columns.filter(used);
+  shown.set(name, columns.map((column) => column.key));
   const rows = [...table.rows, {}];
   const own = (row, key) => [...faults].filter(([where]) => where === `${name}[${row}].${key}` || where.startsWith(`${name}[${row}].${key}[`)).flatMap(([, each]) => each);
   const put = (row, key, text) => act("cells", { table: name, cells: [[row, key, text]] });
@@ -101,22 +103,35 @@ function width(key, rows) {
   return String(Math.min(most + 1, 26));
 }
 
-/** Put a block of a spreadsheet from this cell on; a first row of headers says which column is which. */
+/** Cut what a spreadsheet copied into rows of cells; a quoted cell may hold line ends, and empty rows are left out. */
+function cellsOf(text) {
+  const quoted = text.replace(/\r/g, "").replace(/(^|[\t\n])"((?:[^"]|"")*)"(?=[\t\n]|$)/g, (_, before, inside) => before + inside.replace(/""/g, '"').replace(/\s*\n\s*/g, " "));
+  return quoted.split("\n").map((line) => line.split("\t").map((each) => each.trim())).filter((line) => line.some(Boolean));
+}
+
+/** Put a block of a spreadsheet from this cell on; a first row of headers, in any language of the desk, says which column is which. */
 function paste(event, name, row, key) {
-  const text = event.clipboardData.getData("text/plain").replace(/\r/g, "").replace(/\n$/, "");
-  if (!/[\t\n]/.test(text)) return;
+  const text = event.clipboardData.getData("text/plain");
+  if (!/[\t\n]/.test(text.replace(/\r?\n$/, ""))) return;
   event.preventDefault();
-  const keys = tables.tables[name].columns.map((column) => column.key);
-  const names = new Map(keys.flatMap((each) => [[each.toLowerCase(), each], [say(`column.${each}`).toLowerCase(), each]]));
-  const lines = text.split("\n").map((line) => line.split("\t").map((each) => each.trim().replace(/^"(.*)"$/s, "$1")));
+  const lines = cellsOf(text);
+  const names = new Map(tables.tables[name].columns.flatMap((column) => column.names.map((each) => [each.toLowerCase(), column.key])));
+  const keys = shown.get(name);
   let order = keys.slice(keys.indexOf(key));
-  const heads = lines[0].map((each) => names.get(each.toLowerCase()));
-  if (heads.length && heads.every(Boolean)) {
+  const heads = (lines[0] ?? []).map((each) => names.get(each.toLowerCase()));
+  const unread = [];
+  if (heads.filter(Boolean).length > heads.length / 2) {
     order = heads;
-    lines.shift();
+    unread.push(...lines.shift().filter((each, j) => each && !heads[j]));
   }
   const cells = [];
-  lines.forEach((line, i) => line.forEach((each, j) => { if (order[j]) cells.push([row + i, order[j], each]); }));
+  let lost = 0;
+  lines.forEach((line, i) => line.forEach((each, j) => {
+    if (order[j]) cells.push([row + i, order[j], each]);
+    else if (each && j >= order.length) lost += 1;
+  }));
+  const left = [unread.length ? say("form.unread", { names: unread.join(", ") }) : "", lost ? say("form.beyond", { n: lost }) : ""].filter(Boolean).join(" ");
+  note("pasted", left ? { text: left, level: "warn", close: true } : null);
   if (cells.length) act("cells", { table: name, cells });
 }
 
