@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Callable
 from math import ceil
@@ -10,6 +11,7 @@ import pytest
 
 from tests.crewsheets.plans import (
     STANDARD,
+    WORKED,
     built_in,
     grown,
     half,
@@ -27,6 +29,7 @@ from trayopt.crewsheets.write import PARTS, Options, Sheets
 from trayopt.domain import colours
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import remade
+from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import MountingPart, Place
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg
@@ -308,7 +311,7 @@ def test_materials(case: str) -> None:
     assert by_item["friction tape"][0]["needed"] == pytest.approx(ceil(150 * len(legs) / 100) / 10)
     assert by_item["lint-free wipe"][0]["needed"] == 2 * sleeves
     assert by_item["cleaning solvent"][0]["needed"] == ceil(1.5 * sleeves)
-    assert by_item["label"][0]["needed"] == 2 * (len(inside) + len(legs) + len(plan.trays))
+    assert by_item["label"][0]["needed"] == 2 * (len(inside) + len(legs) + len(plan.trays) + len(IDLE.get(case, ())))
 
 
 def test_tube_at_the_port_is_the_length_to_the_end_of_each_tube() -> None:
@@ -418,6 +421,40 @@ def test_tools_fit_the_cables(case: str) -> None:
     assert jackets == {f"{trunk.cable.diameter_mm:g} mm" for trunk in inside}
 
 
+IDLE = {"half": {"P/2", "Q/1.2", "Q/1.3", "Q/1.4"}, "tapped at the port": {"Q/1.2", "Q/1.3"}}
+"""Legs that go to no tray, by hand."""
+
+
+def test_labels_of_what_is_coiled_say_so() -> None:
+    listed = [row for row in rows(sheets("half").tables["labels"]) if row["name"] == "Q/1.2"]
+    assert [(row["label_end"], row["line_2"], row["line_3"]) for row in listed] == [
+        ("at its cap", "Q:13-24", "COILED, not spliced"), ("inside, at the clamp", "Q:13-24", "COILED, not spliced"),
+    ]  # fmt: skip
+
+
+def test_a_bundle_that_is_coiled_whole_takes_no_tube_of_the_breakout_kit() -> None:
+    """P has no tubes: its first bundle is divided into two legs, its second is coiled as it is."""
+    data = {**WORKED, "trunks": json.loads(json.dumps(WORKED["trunks"]))}
+    data["trunks"][0]["cable"]["tubes"] = False
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "east"}]
+    job = load_job(data)
+    places = {
+        Leg("P", 1, 1, 2): Place("left", 1),
+        Leg("P", 1, 2, 2): Place("left", 1),
+        Leg("Q", 1, 1, 2): Place("left", 1),
+    }
+    ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
+    made = Sheets(job, planned(job, ways, places, {"Q": "port"}), Options())
+    kits = {row["where"]: row["size"] for row in rows(made.tables["materials"]) if row["item"] == "breakout kit"}
+    assert kits == {"P": "2 tubes", "Q": "2 tubes"}
+    (tube,) = [row for row in rows(made.tables["materials"]) if row["item"] == "tube over legs"]
+    length = made.marks.of["P/1.1"].tube_end * 2 + made.marks.of["Q/1.1"].tube_end + made.marks.strip["Q"]
+    assert tube["needed"] == pytest.approx(ceil(length / 100) / 10)
+    assert "P/2 goes to no tray: coil it on the track, uncut." in " ".join(
+        line for step in made.steps for line in step.lines
+    )
+
+
 @cases
 def test_labels_name_everything_twice_and_alike(case: str) -> None:
     _, plan = CASES[case]()
@@ -425,6 +462,8 @@ def test_labels_name_everything_twice_and_alike(case: str) -> None:
     counts = Counter((row["label_kind"], row["name"]) for row in listed)
     assert set(counts.values()) == {2}
     names = [trunk.trunk for trunk in plan.trunks if trunk.port is not None]
+    # What is coiled or cut back is told apart from what is spliced, and is found again when it is spliced later.
+    names += [leg.leg for leg in sheets(case).book.plan.legs if leg.leg in IDLE.get(case, ())]
     names += [leg.leg for leg in placed(plan)]
     names += build(plan)
     assert [name for _, name in counts] == names

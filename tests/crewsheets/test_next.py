@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.run import trayopt
-from tests.crewsheets.plans import gone, ported, worked
+from tests.crewsheets.plans import gone, ported, replanned, worked
 from tests.crewsheets.test_record import SMALL, full
 from trayopt.api import check, load_job, solve
 from trayopt.crewsheets.book import Book
@@ -86,6 +86,30 @@ def test_the_allowance_grows_to_what_was_measured_a_turn_and_never_shrinks(tmp_p
     assert Exposed().parameters(both).allowance_mm == 201
 
 
+def test_a_built_trunk_exposes_what_was_stripped(tmp_path: Path) -> None:
+    """P was cut to 2241 + 120 + 2 × 122 = 2605, so 2,650 mm, Q to 2,750; by default 3,000 mm come off either."""
+    plain = recorded(tmp_path, worked()).next_job()
+    assert {trunk.id: trunk.exposed_mm for trunk in plain.trunks} == {"P": 3000, "Q": 3000}
+    job, plan = worked()
+    short = {**job.rules, "exposed": remade(job.rules["exposed"], parameters={"least_mm": 0, "allowance_mm": 122})}
+    changed, again = replanned(remade(job, rules=short), plan, job)
+    assert {row.trunk: row.strip_mm for row in again.trunks} == {"P": 2650, "Q": 2750}
+    following = recorded(tmp_path, (changed, again)).next_job()
+    assert {trunk.id: trunk.exposed_mm for trunk in following.trunks} == {"P": 2650, "Q": 2750}
+    # More was measured than was allowed for: built legs keep the rule all the same.
+    longer = recorded(tmp_path, (changed, again), P1=1930 + 401).next_job()
+    assert {trunk.id: trunk.exposed_mm for trunk in longer.trunks} == {"P": 2800, "Q": 2950}
+    path = tmp_path / "next.yaml"
+    path.write_text(job_text(longer, "next"), encoding="utf-8")
+    assert not solve(load_job(path), reproducible=True).plan.value("broken_must")
+    # A third life keeps what was stripped in the first.
+    second, placed = replanned(
+        remade(following, trunks=(remade(following.trunks[0], exposed_mm=2900), following.trunks[1])), again, changed
+    )
+    third = recorded(tmp_path, (second, placed), "fibre,wavelength_nm,a_to_b_db,b_to_a_db\n").next_job()
+    assert {trunk.id: trunk.exposed_mm for trunk in third.trunks} == {"P": 2900, "Q": 2750}
+
+
 def test_the_sheets_of_the_next_job_know_what_was_measured(tmp_path: Path) -> None:
     text = full(Book(*worked(), SMALL)).splitlines()
     again = "\n".join([text[0] + ",resplices", text[1] + ",2", *(f"{line}," for line in text[2:])]) + "\n"
@@ -115,6 +139,34 @@ def test_the_command_writes_it(tmp_path: Path) -> None:
     done = trayopt("record", *files, "--next", tmp_path / "next.yaml")
     assert done.returncode == 0
     assert all(pin.built for pin in load_job(tmp_path / "next.yaml").pins)
+    assert "has not passed" not in done.stderr + (tmp_path / "next.yaml").read_text(encoding="utf-8")
+
+
+def test_a_batch_that_has_not_passed_is_told_beside_the_next_job(tmp_path: Path) -> None:
+    """Its trays stand in the box, but the next job would have its trunks brought in and stripped again."""
+    job, plan = worked()
+    for name, text in (("job.yaml", dump_rows(as_file(job))), ("plan.json", dump_rows(plan.plain()))):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    lines = full(Book(job, plan, SMALL)).splitlines()
+    (tmp_path / "readings.csv").write_text("\n".join(lines[:-1]) + "\n", encoding="utf-8")
+    files = [tmp_path / name for name in ("job.yaml", "plan.json", "readings.csv")]
+    done = trayopt("record", *files, "--next", tmp_path / "next.yaml")
+    assert done.returncode == 1
+    said = "(left/1, left/2) has not passed: the next job takes its legs as not made yet, and a trunk that has no other"
+    assert f"Batch 1 {said}" in " ".join(done.stderr.split())
+    text = (tmp_path / "next.yaml").read_text(encoding="utf-8")
+    assert text.count(f"# Note: Batch 1 {said}") == 1
+    assert not any(pin.built for pin in load_job(tmp_path / "next.yaml").pins)
+    # Recorded again when it has passed, the note is gone, whichever file is written anew.
+    (tmp_path / "readings.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    again = solve(load_job(tmp_path / "next.yaml"), reproducible=True).plan
+    (tmp_path / "plan.json").write_text(dump_rows(again.plain()), encoding="utf-8")
+    done = trayopt("record", tmp_path / "next.yaml", *files[1:], "--next", tmp_path / "third.yaml")
+    assert done.returncode == 0, done.stderr
+    text = (tmp_path / "third.yaml").read_text(encoding="utf-8")
+    assert text.startswith("# The next job of this box")
+    assert text.count("# The next job") == 1
+    assert "Note" not in text
 
 
 YARD = """# Two cables of the yard, half a box.
@@ -161,6 +213,8 @@ def test_the_files_of_the_second_life_name_what_the_job_named(tmp_path: Path) ->
     built = load_job(following)
     assert all(pin.built for pin in built.pins)
     assert {pin.ribbons for pin in built.trunk_pins} == {None, "as_they_are"}
+    stripped = {way.trunk: way.strip_mm for way in plan.trunks}
+    assert all((trunk.exposed_mm or 0) >= (stripped[trunk.id] or 0) > 0 for trunk in built.trunks)
     assert legs(built)[f"{leg.leg[:2]}:{leg.fibres}"].measured_mm == (leg.cut_mm or 0) + 500
     assert Exposed().parameters(built).allowance_mm > Exposed().parameters(job).allowance_mm
     more = ("--cable", "feeder", "--by", "subunit", "-o", tmp_path / "grown", "--ways-out", "0", "--reproducible")

@@ -277,8 +277,8 @@ def test_what_comes_out_of_a_tube_that_is_parted_now_is_released_coiled_and_put_
         "P, unit 2: 12 fibres in 1 leg. P, unit 2: 1 more leg (12 fibres) comes out of its tube with them. It is not cut and "
         "goes to no tray. R, unit 1: 12 fibres in 1 leg. R, unit 1: 3 more legs (36 fibres) come out of their tubes with them."
     ) in said["release_units", None]
-    assert "1 tube goes to no tray: coil it on the track, uncut (P/2.2)." in said["route", "P"]
-    assert "coil them on the track, uncut (R/1.2 … R/1.4)." in said["route", "R"]
+    assert "P/2.2 goes to no tray: coil it on the track, uncut." in said["route", "P"]
+    assert "R/1.2 … R/1.4 go to no tray: coil them on the track, uncut." in said["route", "R"]
     (tube,) = [row for row in made.tables["materials"].rows if row[0] == "tube over legs"]
     marks, strip = made.marks.of, made.marks.strip
     length = marks["P/2.1"].tube_end + strip["P"] + marks["R/1.1"].tube_end + 3 * strip["R"]
@@ -379,7 +379,7 @@ def test_what_goes_over_the_cable_goes_on_before_the_clamp_and_straps_close_over
     )
     assert "close every strap of the guides" in made["close"]
     splice = [step.lines for step in steps("worked") if step.phase == "splice"]
-    assert "mark each ribbon just past the sleeve holder, and cut there" in " ".join(splice[0])
+    assert "mark each ribbon or single fibre just past the sleeve holder, and cut there" in " ".join(splice[0])
 
 
 def test_parked_legs_are_laid_marked_and_named() -> None:
@@ -423,7 +423,7 @@ def test_what_is_parked_idle_or_outside_is_told() -> None:
     assert "R stays outside" in text
     assert "Park without splicing: P:13-24." in text
     assert "4 splices of the job have no tray" in text
-    assert "3 tubes go to no tray: coil them on the track, uncut (Q/1.2 … Q/1.4)." in text
+    assert "Q/1.2 … Q/1.4 go to no tray: coil them on the track, uncut." in text
 
 
 @pytest.mark.parametrize(
@@ -464,7 +464,7 @@ def test_what_is_cut_back_is_released_by_name_cut_at_the_port_and_capped() -> No
     assert "P, unit 2: 24 fibres without a splice, cut back at the port." in said["release_units"]
     assert "Q, unit 1: 24 fibres without a splice, cut back at the port." in said["release_units"]
     for name in ("P/2", "Q/1.2"):
-        assert f"1 tube goes to no tray: cut it back at the port and cap it ({name})." in said["route"]
+        assert f"{name} goes to no tray: cut it back at the port and cap it." in said["route"]
     assert not any("coil" in line for line in said["route"])
     caps = [row for row in made.tables["materials"].rows if row[0] == "cap for the end of a cut tube"]
     assert [(row[1], row[3]) for row in caps] == [("for a tube of 5 mm", 1), ("for a tube of 6 mm", 1)]

@@ -11,7 +11,7 @@ from trayopt.domain.job import Job
 def changed_file(
     job: Job, changed: Job, head: str, *, source: str | Path | None, target: str | Path, library: Sequence[Path] = ()
 ) -> str:
-    """Return the text of a job file with the changes of a job: its pins, parameters of rules, and added trunks and joins.
+    """Return the text of a job file with the changes of a job: pins, parameters of rules, lengths, added parts.
 
     The new file keeps the references by id or path of the job's file; only the changes are added. If the job has no file, or its
     file cannot express the changes (because it is of a former format, for example), the new file holds everything inline.
@@ -21,7 +21,7 @@ def changed_file(
     job, changed
         The job of the file, and the job to write.
     head
-        The comment at the beginning.
+        The comment at the beginning; further paragraphs are notes on what was left.
     source
         The file of the job; None or ``-`` if it has no file.
     target

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
+from itertools import dropwhile
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,12 @@ from trayopt.formats.yaml_edit import YamlFile
 from trayopt.library.job_out import as_file, commented
 from trayopt.library.references import references
 
+NOTE = "# Note: "
+"""The beginning of a line about what was left when a file was written."""
+
 
 def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job, head: str) -> str:
-    """Return the text of a job file with the changes of a job: its pins, parameters of rules, and added trunks and joins.
+    """Return the text of a job file with the changes of a job: pins, parameters of rules, lengths, added parts.
 
     Parameters
     ----------
@@ -26,12 +30,19 @@ def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job,
     before, after
         The job of the file, and the job to write.
     head
-        The comment at the beginning.
+        The comment at the beginning. Its first paragraph is the same for all files of a kind, and replaces that of the file
+        before, with the notes that follow; a further paragraph is written as such a note.
     """
-    file = YamlFile(text.removeprefix(commented(head)))
+    kind, *notes = head.split("\n\n")
+    file = YamlFile(without_head(text, kind))
+    top = commented(kind) + "".join(f"{NOTE}{note}\n" for note in notes)
     for path in references(file):
         file.put(path, os.path.relpath(folder / str(file.get(path)), target))
     data = as_file(after)
+    for index, entry in enumerate(file.get(("trunks",))):
+        for old, new in zip(before.trunks, after.trunks, strict=False):
+            if entry["id"] == old.id and new.exposed_mm != old.exposed_mm:
+                file.put(("trunks", index, "exposed_mm"), new.exposed_mm)
     for trunk in after.trunks[len(before.trunks) :]:
         file.add(("trunks",), {"id": trunk.id, "cable": _cable(file, before, trunk.cable)})
     if after.joins != before.joins:
@@ -45,7 +56,15 @@ def changed_text(text: str, folder: Path, target: Path, before: Job, after: Job,
         file.put(("pins",), [_without_nothing(pin) for pin in data["pins"]])
     for rule, parameters in _parameters(before, after):
         _set(file, rule, after.rules[rule].level, parameters)
-    return commented(head) + file.text()
+    return top + file.text()
+
+
+def without_head(text: str, head: str) -> str:
+    """Return the text of a job file without a comment at its beginning and the notes that follow it."""
+    if not text.startswith(commented(head)):
+        return text
+    lines = text.removeprefix(commented(head)).splitlines(keepends=True)
+    return "".join(dropwhile(lambda line: line.startswith(NOTE), lines))
 
 
 def _cable(file: YamlFile, before: Job, cable: Cable) -> object:

@@ -44,7 +44,7 @@ def command(
     from trayopt.api import load_job
     from trayopt.api import record as judge
     from trayopt.api.changing import changed_file
-    from trayopt.crewsheets.next_job import HEAD
+    from trayopt.crewsheets.next_job import HEAD, not_passed
     from trayopt.formats.json_out import write_whole
 
     loaded = load_job(job, library=output.library, warn=output.unusual)
@@ -56,9 +56,13 @@ def command(
             output.warn(line)
     if next_ is not None:
         following = record.next_job()
-        text = changed_file(loaded, following, HEAD, source=job, target=next_, library=output.library)
+        left = not_passed(record.book, record.readings)
+        head = "\n\n".join([HEAD, *left])
+        text = changed_file(loaded, following, head, source=job, target=next_, library=output.library)
         write_whole(next_, text)
         output.note(f"the job of the next extension written to {next_}")
+        for line in left:
+            output.warn(line)
     for batch in record.batches():
         if batch["over_untested"]:
             output.warn(f"batch {batch['batch']} was read before every batch under it had passed")

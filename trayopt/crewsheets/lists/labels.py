@@ -30,7 +30,7 @@ class Label(NamedTuple):
 
 
 def labels_of(book: Book, tell: Teller) -> list[Label]:
-    """Return the labels of everything new: trunks with their uncut and capped tubes, then legs, then trays in build order."""
+    """Return the labels of everything new: trunks, uncut and capped tubes, what goes to no tray, legs, trays in build order."""
     found = []
     for trunk in book.new_trunks:
         way = book.ways[trunk.id]
@@ -47,6 +47,12 @@ def labels_of(book: Book, tell: Teller) -> list[Label]:
                 name = f"{end}/{cut.unit}"
                 lines = name, f"{end}:{unit.first}-{unit.last}", tell("label.capped.says")
                 found += [Label("capped", name, place, lines) for place in ("cap", "clamp")]
+    for trunk in book.trunks:
+        if trunk.id not in book.job.other_end:
+            for says, idle in (("coiled", book.coiled_now(trunk.id)), ("cut_back", book.cut_back_now(trunk.id))):
+                for leg in idle:
+                    lines = leg.leg, str(book.run(leg)), tell(f"label.{says}.says")
+                    found += [Label("idle", leg.leg, end, lines) for end in ("cap", "clamp")]
     for leg in book.work_legs:
         tray = place_name(book.trays[book.tray_of(leg)])
         lines = leg.leg, str(book.run(leg)), tray

@@ -151,7 +151,8 @@ def _ports(book: Book, tell: Teller) -> Iterator[tuple[Cell, ...]]:
             yield _row(tell, "strain", tell.size(diameter), where, len(names), 0, "piece")
     for trunk in book.trunks:
         if needs_breakout(book, trunk):
-            ways = sum(count for _, count in book.tubes_of(trunk.id)) + len(book.coiled_now(trunk.id))
+            ways = sum(count for _, count in book.tubes_of(trunk.id))
+            ways += sum(leg.of > 1 for leg in book.coiled_now(trunk.id))
             ways -= sum(leg.leg in book.parted_before for leg in book.work[trunk.id])
             yield _row(tell, "breakout", tell("size.ways", n=ways), trunk.id, 1, 0, "piece")
 
