@@ -132,7 +132,7 @@ class Choices(System):
         self.on: dict[tuple[Leg, str], list[tuple[int, int]]] = {}
         self.chosen: dict[tuple[Pattern, str], int] = {}
         self.patterns = [p for p in patterns(self.job, self.divisions, self.parked, room) if any(self._takers(p))]
-        while self.whole and self._leave_out():
+        while self._leave_out():
             pass
         for pattern in self.patterns:
             for stack in self._takers(pattern):
@@ -173,14 +173,18 @@ class Choices(System):
         return (stack for stack in self.stacks if any(self.takes(tray, pattern) for tray in stack.kinds))
 
     def _leave_out(self) -> bool:
-        """Remove divisions with a leg in no pattern, or with too many legs; return whether there were any."""
+        """Remove divisions with a leg in no pattern, or with too many legs; return whether there were any.
+
+        If splices may stay out, a division is removed if none of its legs is in a pattern.
+        """
         held = {leg for pattern in self.patterns for leg in pattern.legs}
+        can = held.issuperset if self.whole else lambda legs: not held.isdisjoint(legs)
         gone = {
             (key, k) for key, ks in self.divisions.items() for k in ks
-            if not held.issuperset(self.job.spliced_legs(self.job.subunit_of_leg[key], k))
+            if not can(self.job.spliced_legs(self.job.subunit_of_leg[key], k))
         }  # fmt: skip
-        spare = self.given["legs"] - sum(map(self.fewest, self.spliced)) if "legs" in self.given and not gone else None
-        if spare is not None:
+        if self.whole and "legs" in self.given and not gone:
+            spare = self.given["legs"] - sum(map(self.fewest, self.spliced))
             gone = {
                 ((s.trunk, s.number), k) for s in self.spliced for k in self.divisions[s.trunk, s.number]
                 if len(self.job.spliced_legs(s, k)) - self.fewest(s) > spare

@@ -204,6 +204,8 @@ class Placed(Choices):
     def _measure_lengths(self) -> None:
         """Add the rows of lengths: the legs of a trunk at each place are distributed over its ways and the ends of the stack."""
         cut: list[tuple[int, int]] = []
+        self.to: dict[tuple[str, Place, Way, str], int] = {}
+        """Numbers of legs of a trunk that go to a place, by a way and an end."""
         for t in self.trunks:
             most = self._most_legs(t.id)
             by_way: dict[Way, list[tuple[int, int]]] = {way: [] for trunk, way in self.way if trunk == t.id}
@@ -219,6 +221,7 @@ class Placed(Choices):
                             continue
                         number = self.number(f"{t.id} to {place} by {_said(way)} end {end.id}", here)
                         shared[way, end.id] = (1, number)
+                        self.to[t.id, place, way, end.id] = number
                         by_way[way].append((1, number))
                         by_end.setdefault((place.stack, end.id), []).append((1, number))
                         cut.append((length // CUT_STEP_MM, number))

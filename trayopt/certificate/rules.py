@@ -9,23 +9,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from itertools import combinations, pairwise
-from math import floor, pi
+from math import floor
 from typing import Any
 
 from trayopt.certificate.check import Unknown
+from trayopt.certificate.guides import fill_guides
 from trayopt.certificate.orders import order
 from trayopt.certificate.patterns import Key
 from trayopt.certificate.places import Placed
-from trayopt.domain.assignment import Way
+from trayopt.certificate.rings import close_rings
 from trayopt.domain.base import AS_THEY_ARE
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.digest import first_keys, without_later_defaults
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import GoalName
-from trayopt.domain.through import Through
-from trayopt.domain.trunk import Trunk
-from trayopt.track.window import extents_mm, loops_between, passages
+from trayopt.track.window import extents_mm, passages
 
 LATER_KEYS = (
     "enclosure.parts",
@@ -62,11 +61,12 @@ def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -
     for part in (
         _together,
         _seal,
-        _fill_guides,
+        fill_guides,
         _open_windows,
         _prefer_ways,
         _prefer_stacks,
         _tie_trays,
+        close_rings,
         _pin,
         _regular,
     ):
@@ -135,46 +135,6 @@ def _seal(x: Placed) -> None:
                 )
 
 
-def _fill_guides(x: Placed) -> None:
-    """Add the rows of ``guide_fill``: the tubes of all ways fill no more than a part of each guide."""
-    if x.job.rules["guide_fill"].level == "off":
-        return
-    fill = float(x.job.rules["guide_fill"].parameters["fill"])
-    for guide in x.job.enclosure.track.guides:
-        terms = []
-        for (trunk, way), number in x.way.items():
-            t = x.job.trunk_by_id[trunk]
-            direct = all(guide.id in x.routes.direct(way, s.id, e.id) for s in x.stacks for e in s.ends)
-            area = sum(_area(x, t, s, way.loops, way.loops + direct) for s in t.subunits)
-            terms.append((area, number))
-        for item in x.job.through:
-            terms += _uncut(x, item, guide.id)
-        most = floor(fill * guide.opening_mm2 * 4 / pi * 1e6) + 1
-        if x.hard("guide_fill"):
-            x.row(f"fill of {guide.id}", terms, most)
-        else:
-            x.let("guide_fill", guide.id, terms, most, by=max(0, sum(area for area, _ in terms) - most))
-
-
-def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
-    """Return terms for the area of uncut tubes in a guide: on their direct way, and in the loops of every plan.
-
-    The tubes go from the port of the first end to any port by which the other end may leave.
-    """
-    area = sum(floor(unit.diameter_mm**2 * 1e6) for unit in x.job.trunk_by_id[item.ends[0]].passing)
-    if not area:
-        return []
-    loops = loops_between(x.job, item, x.lengths)[0]
-    direct: dict[Way, bool] = {}
-    for way, _, passage in passages(x.job, item, x.lengths):
-        direct[way] = direct.get(way, True) and guide in passage.direct
-    return [
-        (area * (loops + direct[way._replace(loops=0)]), n)
-        for (trunk, way), n in x.way.items()
-        if trunk == item.ends[0]
-    ]
-
-
 def _open_windows(x: Placed) -> None:
     """Add the rows of ``sheath_window``: the ends do not take ways for which the window would be longer than the slack."""
     for item in x.job.through if x.hard("sheath_window") else ():
@@ -192,19 +152,6 @@ def _open_windows(x: Placed) -> None:
                 if length > item.slack_mm and (one.id, way) in x.way and (other.id, back) in x.way:
                     terms = [(1, x.way[one.id, way]), (1, x.way[other.id, back])]
                     x.row(f"window of {item} {way} {back}", terms, 1)
-
-
-def _area(x: Placed, trunk: Trunk, subunit: Subunit, coiled: int, passes: int) -> int:
-    """Return the least area that a subunit, coiled or placed, takes in a guide, as diameter² in 10⁻⁶ mm²."""
-    own = coiled * floor(subunit.diameter_mm**2 * 1e6) if trunk.idle == "coiled" else 0
-    options = [own] if not x.whole or not x.job.spliced[subunit.trunk, subunit.number] else []
-    for k in x.divisions.get((subunit.trunk, subunit.number), ()):
-        for at in trunk.divide_at:
-            goes = x.routes.traveller(trunk, subunit, k, at)
-            if goes is not None:
-                legs = 1 if goes.own else len(x.job.spliced_legs(subunit, k)) if x.whole else 1
-                options.append(passes * legs * floor(goes.diameter_mm**2 * 1e6))
-    return min(options, default=0)
 
 
 def _prefer_ways(x: Placed) -> None:
@@ -286,7 +233,7 @@ def _tie_trays(x: Placed) -> None:
     as may be tied.
     """
     rule = x.job.rules["tied_trays"]
-    if not x.whole or rule.level == "off":
+    if rule.level == "off":
         return
     most = int(rule.parameters["trays"])
     broken = [term for place in x.places if (term := x.broken("tied_trays", str(place)))]
@@ -296,31 +243,38 @@ def _tie_trays(x: Placed) -> None:
         for s in x.spliced:
             ks = [k for k in x.parked.get((s.trunk, s.number), ()) if k in x.divisions[s.trunk, s.number]]
             for k in ks if s.trunk == t.id else ():
-                together = max(1, _most_together(x, set(s.legs(k))))
-                full = max(full, Fraction(together, k))
-                places = -(-k // together)
-                if places > most:
-                    alone = [(places, x.of[(t.id, s.number), k]), (-places, x.port[t.id])]
-                    x.row(f"{s.name} in {k} ties", [*alone, *broken], 0)
+                for i, others in enumerate(x.others):
+                    together = max(1, _most_together(x, set(s.legs(k)), x.views[i]))
+                    if not i:
+                        full = max(full, Fraction(together, k))
+                    places = -(-k // together)
+                    if places > most:
+                        first = x.job.spliced_legs(s, k)[0]
+                        one = [(1, x.of[(t.id, s.number), k])] if x.whole else x.placed(first)
+                        alone = [*((places * f, n) for f, n in one), *((-places, n) for n in (x.port[t.id], *others))]
+                        x.row(f"{s.name} in {k} ties {i}", [*alone, *broken], 0)
                 opened.append((1, x.of[(t.id, s.number), k]))
             if ks and s.trunk == t.id:
                 opened.append((-1, x.port[t.id]))
         kept = max(Fraction(floor(full * n), n) for n in range(1, most + 1))
-        if opened and full > kept:
+        if x.whole and opened and full > kept:
             scale = full.denominator * kept.denominator
             filled = [(-int(scale * kept), n) for n in x.used.values()]
             over = [(int(scale * (full - kept)) * f, n) for f, n in broken]
             x.row(f"opened tubes of {t.id}", [*((scale * f, n) for f, n in opened), *filled, *over], 0)
 
 
-def _most_together(x: Placed, legs: set[Leg]) -> int:
-    """Return the most legs of a subunit that fit into one tray, by the ends and sleeves of the patterns that hold them."""
+def _most_together(x: Placed, legs: set[Leg], work: Job | None) -> int:
+    """Return the most legs of a subunit that fit into one tray, by the ends and sleeves of the patterns that hold them.
+
+    ``work`` is the job with settled ribbon work; without it the fewest sleeves count.
+    """
     most = 0
     for tray in {x.job.enclosure.tray_at(place) for place in x.places}:
         with_them = [(p, sum(leg in legs for leg in p.legs)) for p in x.patterns if not legs.isdisjoint(p.legs)]
         fill = 2 * tray.fibres if x.hard("tray_fibres") else x.job.splices * 2
         here = floor(fill * max((Fraction(n, p.ends) for p, n in with_them), default=Fraction(0)))
-        sleeves = [(p.sleeves(tray.sleeve_fibres), n) for p, n in with_them]
+        sleeves = [(p.sleeves(tray.sleeve_fibres, work), n) for p, n in with_them]
         if x.hard("tray_sleeves") and all(needed for needed, _ in sleeves):
             here = min(
                 here, floor(tray.sleeves * max((Fraction(n, needed) for needed, n in sleeves), default=Fraction(0)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from trayopt.certificate.check import Leaf, Split, System, TooMany, Tree
+from trayopt.certificate.check import GOAL, Leaf, Split, System, TooMany, Tree
 from trayopt.certificate.places import Placed
 from trayopt.certificate.rules import plans_of, unknown_keys, with_orders
 from trayopt.domain.base import remade
@@ -75,17 +75,26 @@ class _Open:
         if self.item.goal not in self.plans.goals:
             return None
         self.plans.below(self.item.goal, self.item.least)
-        for i, left_out in enumerate(self._left_out()):
-            tree = refutation(self.plans, _part(clock, 2 - i), 1, left_out)
+        stages = self._left_out()
+        for i, left_out in enumerate(stages):
+            tree = refutation(self.plans, _part(clock, len(stages) - i), 1, left_out)
             if tree is not None:
                 return self._argued("prices", tree)
         return None
 
     def _left_out(self) -> list[frozenset[str]]:
-        """Return the rows to do without: those of lengths, where no length is asked for; then none."""
+        """Return the rows to do without, in turn: those of patterns and lengths, then those of lengths, then none.
+
+        A goal that counts patterns needs their rows, and one that counts lengths, or comes after the length, needs all.
+        """
         plans = self.plans
-        lengths = plans is not None and self.item.goal != "leg_length_mm" and "leg_length_mm" not in self.given
-        return [plans.of_lengths, frozenset()] if plans is not None and lengths else [frozenset()]
+        if plans is None or self.item.goal == "leg_length_mm" or "leg_length_mm" in self.given:
+            return [frozenset()]
+        laid = {*plans.chosen.values(), *plans.at.values()}
+        if not laid.isdisjoint(plans.rows[GOAL].terms):
+            return [plans.of_lengths, frozenset()]
+        of_patterns = {name for name, row in plans.rows.items() if not laid.isdisjoint(row.terms)}
+        return [plans.of_lengths | of_patterns, plans.of_lengths, frozenset()]
 
     def searched(self, clock: Clock) -> CertificateGoal | None:
         """Prove it by a tree: by few rows, else by all, else by those of the place of each pattern as well."""
@@ -110,7 +119,7 @@ class _Open:
         tree = (
             None
             if lets_in(plans, _part(clock, 1 / OF_PART))
-            else refutation(plans, clock, MOST_NODES, self._left_out()[0])
+            else refutation(plans, clock, MOST_NODES, self._left_out()[-2:][0])
         )
         return None if tree is None else self._argued("prices_with_orders", tree)
 
