@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -18,6 +19,19 @@ from trayopt import api
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.in_time import THREAD, _Work, in_time, left_behind, margin
 from trayopt.solver.search.search import Search
+
+MODULE = import_module("trayopt.solver.model.in_time")
+
+
+def end_only_once(inside: threading.Event, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let no end come before the work has begun: on a busy machine that can take longer than the limit."""
+
+    def raise_later(thread: int, error: type[BaseException]) -> None:
+        assert inside.wait(600)
+        raise_in(thread, error)
+
+    raise_in = MODULE._raise_in
+    monkeypatch.setattr(MODULE, "_raise_in", raise_later)
 
 
 def endless() -> None:
@@ -32,11 +46,14 @@ def test_what_ends_in_time_gives_its_result_or_its_error() -> None:
         in_time(lambda: int("wrong"), Clock(60))
 
 
-def test_a_count_that_never_looks_at_the_clock_is_ended() -> None:
+def test_a_count_that_never_looks_at_the_clock_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    inside = threading.Event()
+    end_only_once(inside, monkeypatch)
     ended: list[type[BaseException]] = []
 
     def work() -> None:
         try:
+            inside.set()
             endless()
         except BaseException as end:
             ended.append(type(end))
@@ -46,15 +63,38 @@ def test_a_count_that_never_looks_at_the_clock_is_ended() -> None:
     assert ended == [OutOfTime]
 
 
-def test_what_cannot_be_ended_is_left_behind() -> None:
-    free = threading.Event()
-    assert in_time(lambda: free.wait(600), Clock(0.1)) is None
+def test_what_cannot_be_ended_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> None:
+    inside, free, before = threading.Event(), threading.Event(), threading.enumerate()
+    end_only_once(inside, monkeypatch)
+
+    def work() -> None:
+        with suppress(OutOfTime):
+            inside.set()
+            free.wait(600)
+        free.wait(600)
+
+    assert in_time(work, Clock(0.1)) is None
     assert left_behind()
-    found = [thread for thread in threading.enumerate() if thread.name == THREAD]
+    (found,) = (thread for thread in threading.enumerate() if thread.name == THREAD and thread not in before)
     free.set()
-    for thread in found:
-        thread.join(60)
-    assert not left_behind()
+    found.join(600)
+    assert found not in threading.enumerate()
+
+
+def test_an_end_that_comes_before_the_work_begins_keeps_it_from_beginning(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The end is not raised in the thread's own first lines, where nothing would hear it."""
+    begun: list[bool] = []
+    raised: list[int] = []
+    monkeypatch.setattr(threading.Thread, "start", lambda thread: None)
+    monkeypatch.setattr(threading.Thread, "ident", threading.get_ident())
+    monkeypatch.setattr(MODULE, "_raise_in", lambda thread, error: raised.append(thread))
+    work = _Work(lambda: begun.append(True))
+    work.end()
+    assert not raised
+    work._run()
+    assert isinstance(work.error, OutOfTime)
+    assert work.ended.is_set()
+    assert not begun
 
 
 def test_an_end_that_comes_as_the_work_ends_raises_nothing_that_nobody_hears(monkeypatch: pytest.MonkeyPatch) -> None:

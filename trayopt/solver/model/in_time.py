@@ -50,13 +50,15 @@ class _Work(Generic[T]):
         self.ended = threading.Event()
         self._work = work
         self._closing = threading.Lock()
-        self._closed = False
+        self._closed = True
+        self._late = False
         self._thread = threading.Thread(target=self._run, name=THREAD, daemon=True)
         self._thread.start()
 
     def _run(self) -> None:
         try:
             try:
+                self._begin()
                 self.result = self._work()
             except BaseException as error:
                 self.error = error
@@ -65,6 +67,14 @@ class _Work(Generic[T]):
             self.error = self.error or error
         finally:
             self.ended.set()
+
+    def _begin(self) -> None:
+        """Let exceptions be raised in the thread from here on; an end that came before, on a busy machine, is raised at once."""
+        with self._closing:
+            self._closed = False
+            late = self._late
+        if late:
+            raise OutOfTime
 
     def _close(self) -> None:
         """Let no exception be raised in the thread from here on; one that is on its way comes here at the latest.
@@ -80,7 +90,9 @@ class _Work(Generic[T]):
         """Raise ``OutOfTime`` inside of the work, at its next step in Python."""
         _mute()
         with self._closing:
-            if self._thread.ident is not None and not self._closed:
+            if self._thread.ident is None or self._closed:
+                self._late = True
+            else:
                 _raise_in(self._thread.ident, OutOfTime)
 
 
