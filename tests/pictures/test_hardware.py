@@ -139,6 +139,44 @@ def test_what_is_assumed_of_mixed_trays_is_listed(tmp_path: Path) -> None:
     assert "stacks trays left, right: pitch_mm" in words(hardware_picture(box, Doubts(assumed(path)))).splitlines()
 
 
+def drawn(folder: Path, name: str, answers: dict[str, str]) -> Picture:
+    """Draw a box from answers, with what its file calls assumed."""
+    path = folder / f"{name}.yaml"
+    path.write_text(starter("enclosure", name, answers, Library([folder]), folder), encoding="utf-8")
+    box = survey(Library([folder]), [path]).entries[0].model
+    return hardware_picture(box, Doubts(assumed(path)))
+
+
+def test_stacks_of_narrow_trays_are_named_whole_and_in_the_order_of_the_box(tmp_path: Path) -> None:
+    """Twelve stacks of trays that are 38 mm wide: their names stand upright, and none was cut."""
+    thin = starter("tray", "thin", {"fibres": "12", "sleeve": "1", "size": "38x150x10"}, Library(), tmp_path)
+    (tmp_path / "thin.yaml").write_text(thin, encoding="utf-8")
+    answers = {"size": "700x500x120", "stacks": "12", "trays": "8", "tray": "thin", "ring": "40", "bottom": "7x32"}
+    picture = drawn(tmp_path, "narrow", answers)
+    readable(picture)
+    named = {text.text: text for text in picture.texts if text.kind == "name"}
+    assert all(named[f"stack-{n}"].upright for n in range(1, 13))
+    assert 'transform="rotate(-90 ' in svg_text(picture)
+    (line,) = (text.text for text in picture.texts if text.text.startswith("stacks "))
+    assert line.startswith(f"stacks {', '.join(f'stack-{n}' for n in range(1, 10))}")
+    marks = [(dot.x, dot.y) for dot in picture.dots if dot.kind == "guide"]
+    for text in picture.texts:
+        if text.kind == "guide-name":
+            assert not any(text.rect.x < x < text.rect.right and text.rect.y < y < text.rect.bottom for x, y in marks)
+
+
+def test_each_kind_of_tray_of_a_mixed_stack_is_written_out(tmp_path: Path) -> None:
+    mixed = "1-2:ribbon-72,6:single-48,8:ribbon-72"
+    answers = BOX | {"size": "480x560x170", "trays": "8", "tray": "ribbon-96", "mixed": mixed}
+    picture = drawn(tmp_path, "mixed", answers)
+    readable(picture)
+    figures = [text.text for text in picture.texts if text.kind == "figure"]
+    assert not any("…" in figure for figure in figures)
+    assert "2 x ribbon-72, 3 x ribbon-96, 1 x single-48, 1 x ribbon-96 and 1 x ribbon-72" in " ".join(figures)
+    (line,) = (text.text for text in picture.texts if text.text.startswith("stacks trays"))
+    assert line == "stacks trays left, right: pitch_mm"
+
+
 def test_what_was_corrected_is_no_longer_assumed(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
     text = starter("enclosure", "mine", BOX, Library(), tmp_path)

@@ -103,7 +103,10 @@ class Disc:
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text; x, y is the anchor on its middle line, and ``within`` is the rectangle that it must not leave."""
+    """One line of text; x, y is the anchor on its middle line, and ``within`` is the rectangle that it must not leave.
+
+    An ``upright`` text is read from below to above; its anchor is its middle.
+    """
 
     x: float
     y: float
@@ -115,11 +118,14 @@ class Text:
     keys: Keys = field(default_factory=dict)
     full: str = ""
     """The whole text, if ``text`` had to be cut."""
+    upright: bool = False
 
     @property
     def rect(self) -> Rect:
         """The rectangle that the text covers."""
         width = text_width(self.text, self.size)
+        if self.upright:
+            return Rect(self.x - self.size * 0.55, self.y - width / 2, self.size * 1.1, width)
         left = {"start": self.x, "middle": self.x - width / 2, "end": self.x - width}[self.anchor]
         return Rect(left, self.y - self.size * 0.55, width, self.size * 1.1)
 

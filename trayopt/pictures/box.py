@@ -8,14 +8,14 @@ from math import hypot
 
 from trayopt.domain.hardware import Enclosure, Port, Stack
 from trayopt.domain.said import listed, said
-from trayopt.pictures.base import Box, Dot, Labels, Path, Picture, Rect, Text, fitted, text_width, wrapped
+from trayopt.pictures.base import Box, Dot, Labels, Path, Picture, Rect, Text, text_width, wrapped
 from trayopt.pictures.doubts import MARK, NO_DOUBTS, DataPath, Doubts
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 from trayopt.pictures.hardware_parts import EDGE, LINE, Say, begun, finished, told
 from trayopt.pictures.sizes import size_across, size_upright
 
-FRONT_PX = (440.0, 430.0)
-HEIGHT_X = 62.0
+FRONT_PX = (420.0, 430.0)
+HEIGHT_X = 44.0
 """The x at which the height of the box is drawn."""
 SECTION_PX = 150.0
 
@@ -99,7 +99,7 @@ def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> f
     picture.texts.append(Text(case.right, top - 26, picture.say(said("door")), "note", "end"))
     band = Rect(case.x, case.bottom - high * scale, case.width, (high - low) * scale)
     picture.boxes += [Box(band, "band"), Box(case, "case")]
-    size_upright(picture, 62, case.y, case.bottom, f"{depth:g}")
+    size_upright(picture, HEIGHT_X, case.y, case.bottom, f"{depth:g}")
     mark = doubts.mark("track", "z_mm")
     size_upright(
         picture,
@@ -196,14 +196,13 @@ Columns = Sequence[tuple[str, int]]
 
 
 def _table(picture: Picture, y: float, columns: Columns, rows: Sequence[Sequence[str]]) -> float:
-    """Write rows under their heads, each cell cut to its column, the last one wrapped; return the y of the next line."""
+    """Write rows under their heads, each cell wrapped in its column; return the y of the next line."""
     for line, kind in ((tuple(head for head, _ in columns), "note"), *((row, "figure") for row in rows)):
-        x, last = EDGE, columns[-1][1]
-        *cells, end = map(picture.say, line)
-        for cell, (_, width) in zip(cells, columns, strict=False):
-            picture.texts.append(Text(x, y, fitted(cell, width - 6), kind, full=cell))
-            x += width
-        for part in wrapped(end, last - 6) or [""]:
-            picture.texts.append(Text(x, y, fitted(part, last - 6), kind, full=end))
-            y += LINE
+        x, most = EDGE, 1
+        for cell, (_, width) in zip(map(picture.say, line), columns, strict=True):
+            parts = wrapped(cell, width - 6)
+            for i, part in enumerate(parts):
+                picture.texts.append(Text(x, y + i * LINE, part, kind, full=cell))
+            x, most = x + width, max(most, len(parts))
+        y += most * LINE
     return y + 8

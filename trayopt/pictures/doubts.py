@@ -38,9 +38,11 @@ class Doubts:
             index = next((part for part in above if isinstance(part, int)), None)
             owners = [str(part) for part in above[: above.index(index)]] if index is not None else []
             who = "" if index is None else str(getattr(_items(model, owners)[index], "id", index + 1))
-            parts.setdefault((" ".join(names), who), []).append(str(key))
+            keys = parts.setdefault((" ".join(names), who), [])
+            if str(key) not in keys:
+                keys.append(str(key))
         found = []
-        alike = sorted(((head, tuple(keys)), who) for (head, who), keys in parts.items())
+        alike = sorted((((head, tuple(keys)), who) for (head, who), keys in parts.items()), key=lambda item: item[0])
         for (head, keys), group in groupby(alike, key=lambda item: item[0]):
             whose = ", ".join(who for _, who in group if who)
             lead = " ".join(text for text in (head, whose) if text)

@@ -27,6 +27,8 @@ DRAWN = (WIDTH - 2 * MARGIN, 530.0)
 LANE_PX = 7.0
 BAND_PX = 42.0
 PORT_PX = 7.0
+FOOT_PX = 22.0
+"""Height that an upright name of a stack leaves under it, for the text of the stack."""
 SIZES = (SIZE, 10.5, 9.0)
 """Text sizes for the name of a stack; the first size at which the name fits is taken."""
 
@@ -93,14 +95,27 @@ def draw_case(picture: Picture, front: BoxFront) -> None:
 
 
 def draw_stacks(picture: Picture, front: BoxFront, labels: Labels, says: Mapping[str, str]) -> None:
-    """Draw the stacks, each with its id and, under it, its text in ``says``."""
+    """Draw the stacks, each with its id and, under it, its text in ``says``; an id that is too wide is written upright."""
     for stack in front.enclosure.stacks:
         x, y = front.at(*stack.at_mm)
         width, length = stack.tray.size_mm
         rect = Rect(x, y - length * front.scale, width * front.scale, length * front.scale)
         picture.boxes.append(Box(rect, "stack", {"stack": stack.id}))
         room = rect.width - 6
-        size = next((s for s in SIZES if "…" not in "".join(wrapped(stack.id, room, s))), SIZES[-1])
+        size = next((s for s in SIZES if "…" not in "".join(wrapped(stack.id, room, s))), None)
+        upright = next((s for s in SIZES if text_width(stack.id, s) <= rect.height - FOOT_PX - 6), None)
+        if size is None and upright is not None and upright * 1.1 <= rect.width:
+            centre = rect.x + rect.width / 2
+            name = Text(
+                centre, rect.y + (rect.height - FOOT_PX) / 2, stack.id, "name", "middle", upright, rect, upright=True
+            )
+            labels.put([name])
+            says_at = fitted(says[stack.id], rect.width)
+            labels.put(
+                [Text(centre, rect.bottom - FOOT_PX / 2, says_at, "name", "middle", within=rect, full=says[stack.id])]
+            )
+            continue
+        size = SIZES[-1] if size is None else size
         lines = [(text, size) for text in wrapped(stack.id, room, size)[:3]]
         lines.append((fitted(says[stack.id], room), SIZE))
         middle = rect.y + (rect.height - 16 * (len(lines) - 1)) / 2
@@ -178,7 +193,7 @@ def draw_guides(
 ) -> None:
     """Draw the guides; a label is inside the ring, clear of all lanes, or otherwise outside the box."""
     cx, cy = front.at(*front.centre)
-    avoid = [*_stacks(picture), *_walls(front.box)]
+    avoid = [*_stacks(picture), *_walls(front.box), *(_mark(*front.at(*place)) for place in front.guides.values())]
     for guide in front.ring:
         x, y = front.at(*front.guides[guide])
         reach = hypot(x - cx, y - cy) or 1.0

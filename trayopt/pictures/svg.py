@@ -96,6 +96,8 @@ def _text(text: Text) -> str:
     size = "" if text.size == SIZE else f' font-size="{_number(text.size)}"'
     title = f"<title>{escape(text.full)}</title>" if text.full and text.full != text.text else ""
     at = f'x="{_number(text.x)}" y="{_number(text.y)}"'
+    if text.upright:
+        at += f' transform="rotate(-90 {_number(text.x)} {_number(text.y)})"'
     return f'<text class="{text.kind}"{_keys(text.keys)} {at}{anchor}{size}>{escape(text.text)}{title}</text>'
 
 

@@ -181,7 +181,7 @@ QUESTIONS: dict[str, tuple[Question, ...]] = {
     "tray": (
         Question("fibres", "splices that it holds", "72", whole(1, 2000)),
         Question("sleeve", "fibres that one sleeve protects", "12", whole(1, 96)),
-        Question("size", "outside in mm: width x length x height", "120x300x10", sizes((50, 600), (50, 600), (3, 40))),
+        Question("size", "outside in mm: width x length x height", "120x300x10", sizes((30, 600), (50, 600), (3, 40))),
     ),
     "cable": (
         Question("construction", "construction: " + ", ".join(get_args(Construction)), "ribbon",
