@@ -51,6 +51,8 @@ def _outcome(job: Job, made: Explanation, unplaced: int, broken: int) -> str:
         return said("not every splice can be placed while every must is kept.")
     if made.preferences is None:
         return said("whether every splice can be placed with every must kept was not settled in the time given.")
+    if not job.splices:
+        return said("the job has no joins, so nothing is spliced and no tray is needed.")
     kept = said("every splice can be placed and every must kept.")
     unproven = said("The best plan that was found is not proven to be the best.")
     return kept if made.optimal else joined([kept, unproven], " ")

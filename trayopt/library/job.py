@@ -91,7 +91,7 @@ def read_job(
     fill_rules
         Function that fills in the defaults of the job's ``rules`` and returns the faults in them.
     warn
-        Function that gets each warning once, in order: that the job is of a former format, and unusual hardware.
+        Function that gets each warning once, in order: a former format, a job without joins, unusual hardware.
     texts
         Texts that are read in place of files, such as unsaved changes of the job's file or of files that it names.
 
@@ -155,7 +155,7 @@ def read_located(
     fill_rules
         Function that fills in the defaults of the job's ``rules`` and returns the faults in them.
     warn
-        Function that gets each warning about unusual hardware once, in order.
+        Function that gets each warning once, in order, as in ``read_job``.
 
     Raises
     ------
@@ -167,6 +167,9 @@ def read_located(
     if warn is not None:
         if reader.former:
             warn(located.spot(("schema",)).fault(NOTE, hint=HINT))
+        if not job.joins:
+            path = ("joins",) if "joins" in located.data else ()
+            warn(located.spot(path).fault(said("the job has no joins: nothing is spliced, and no tray is needed")))
         for fault in sorted(set(reader.resolver.unusual)):
             warn(fault)
     return job

@@ -12,6 +12,7 @@ import click
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, table
+from trayopt.rules.words import several
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -151,7 +152,7 @@ def _notices(output: Output, summary: Summary, folder: Path) -> None:
         output.warn(f"{failure.name}: {failure.why}")
     more = summary.counts["wrong_input"] + summary.counts["failed"] - len(summary.failures)
     if more > 0:
-        output.warn(f"and {more:,} more jobs without an answer: see {folder / 'summary.csv'}")
+        output.warn(f"and {several(more, 'more job')} without an answer: see {folder / 'summary.csv'}")
     if summary.written_again:
         output.warn("results.jsonl was taken away or changed during the run; it was written again, nothing is lost")
     if summary.left_out:
@@ -223,7 +224,7 @@ def _head(summary: Summary) -> str:
     from trayopt.batches.outcomes import OUTCOMES
 
     parts = [f"{summary.counts[key]:,} {words}" for key, words in OUTCOMES.items() if summary.counts[key]]
-    return f"{summary.jobs:,} jobs: {', '.join(parts) or 'none'}"
+    return f"{several(summary.jobs, 'job')}: {', '.join(parts) or 'none'}"
 
 
 def _text(summary: Summary, folder: Path) -> str:

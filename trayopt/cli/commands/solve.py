@@ -113,8 +113,6 @@ def command(
         find_out(target)
     _known(without)
     loaded = load_job(job, library=output.library, warn=output.unusual)
-    if not loaded.splices:
-        output.warn(f"{job} has no joins: nothing is spliced, and no tray is needed")
     find_out(file, ROOM + ROOM_A_SUBUNIT * len(loaded.subunits))
     first = None if start is None else _start(output, loaded, start)
     options: dict[str, Any] = {} if workers is None else {"workers": workers}
