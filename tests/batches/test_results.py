@@ -47,7 +47,7 @@ def test_a_torn_line_is_taken_away_before_the_next(tmp_path: Path) -> None:
 
 def test_a_line_that_is_none_is_told(tmp_path: Path) -> None:
     (tmp_path / FILE).write_text('{"name": "a", "outcome": "fits"}\n[]\n')
-    with pytest.raises(InputError, match=r"results\.jsonl:2:1: this is no line of results"):
+    with pytest.raises(InputError, match=r"results\.jsonl:2:1: this is not a line of results"):
         Results(tmp_path)
 
 

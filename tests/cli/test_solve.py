@@ -199,7 +199,12 @@ def test_a_job_without_joins_is_not_called_optimal_without_a_word(tmp_path: Path
     assert done.returncode == Exit.YES
     warned = "the job has no joins: nothing is spliced, and no tray is needed\n"
     assert warned in done.stderr
-    for words in (("check", job, plan), ("explain", job), ("sheets", job, plan, "-o", tmp_path / "sheets"), ("mend", job, plan)):
+    for words in (
+        ("check", job, plan),
+        ("explain", job),
+        ("sheets", job, plan, "-o", tmp_path / "sheets"),
+        ("mend", job, plan),
+    ):
         assert warned in trayopt(*words).stderr, words[0]
     assert "the job has no joins, so nothing is spliced" in trayopt("explain", job).stdout
     assert "\nNothing to plan: the job has no joins" in done.stdout

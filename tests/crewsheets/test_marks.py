@@ -39,6 +39,12 @@ def test_beyond_the_measured_legs_the_nearest_correction_holds() -> None:
     assert corrections([1, 2, 3, 4, 5], [None, 12, None, 24, None]) == [10, 10, 15, 20, 20]
 
 
+def test_half_a_millimetre_makes_a_leg_longer_not_shorter() -> None:
+    assert corrections([0, 0, 0], [0, None, 1]) == [0, 1, 1]
+    assert corrections([0, 0, 0], [0, None, -1]) == [0, 0, -1]
+    assert corrections([0, 0, 0, 0], [0, None, None, 1]) == [0, 0, 1, 1]
+
+
 @given(st.lists(st.tuples(st.integers(0, 9000), st.one_of(st.none(), st.integers(0, 9000))), min_size=1, max_size=40))
 def test_measured_legs_get_what_was_measured_and_others_lie_between(legs: list[tuple[int, int | None]]) -> None:
     computed, measured = [leg[0] for leg in legs], [leg[1] for leg in legs]
@@ -145,9 +151,9 @@ def test_the_filled_in_mark_list_reads_back(tmp_path: Path) -> None:
         ("leg,measured_mm\nP/9,100\n", "no leg 'P/9'"),
         ("leg,measured_mm\nQ/1,100\n", "it is divided"),
         ("leg,measured_mm\nP/1,100\nP/1,101\n", "measured twice"),
-        ("leg,measured_mm\nP/1,-5\n", "is no length"),
-        ("leg,measured_mm\nP/1,0\n", "is no length"),
-        ("leg,measured_mm\nP/1,long\n", "is no length"),
+        ("leg,measured_mm\nP/1,-5\n", "is not a length"),
+        ("leg,measured_mm\nP/1,0\n", "is not a length"),
+        ("leg,measured_mm\nP/1,long\n", "is not a length"),
         ("leg,other\nP/1,5\n", "there is no column 'measured'"),
     ],
 )

@@ -289,7 +289,7 @@ def test_the_page_reads_lengths_by_the_rule_of_measured(opened: Open, some: list
             length = read_length(text)
             good = length is not None and 1 <= length <= 200_000
             assert cell.get_attribute("aria-invalid") == str(not good).lower(), text
-            assert ("is no length" in page.locator("#refused").inner_text()) is not good, text
+            assert ("is not a length" in page.locator("#refused").inner_text()) is not good, text
             with page.expect_download() as download:
                 page.click("#save-marks")
             download.value.save_as(path)

@@ -119,9 +119,9 @@ def test_a_gain_from_one_side_leaves_the_splice_open(tmp_path: Path) -> None:
         ("P:99,1310,0.1,0.1", "no splice of the plan holds fibre 'P:99'"),
         ("X:1,1310,0.1,0.1", "no splice of the plan"),
         ("P:1,850,0.1,0.1", "this wavelength is not tested"),
-        ("P:1,1310,much,0.1", "this is no loss"),
-        ("P:1,1310,nan,0.1", "this is no loss"),
-        ("P:1,1310,99,0.1", "this is no loss"),
+        ("P:1,1310,much,0.1", "this is not a loss"),
+        ("P:1,1310,nan,0.1", "this is not a loss"),
+        ("P:1,1310,99,0.1", "this is not a loss"),
         ("P:1,1310,0.1,0.1\nP:1,1310,0.2,0.2", "is read twice"),
     ],
 )

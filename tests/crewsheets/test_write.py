@@ -340,6 +340,7 @@ def test_a_plan_document_goes_through_the_commands(tmp_path: Path) -> None:
     done = trayopt("record", job, document, readings)
     assert "0 passed, 1 failed, 863 open" in done.stdout
     assert "over the limit:" in done.stdout
+    assert "\nSafety: every tray is in service. Get a written release" in done.stdout
     done = trayopt("record", job, document, tmp_path / "out" / "tests.csv", "-q")
     assert (done.returncode, done.stdout) == (1, "0 passed, 0 failed, 864 open\n")
     assert text.startswith("Los,Kassette")

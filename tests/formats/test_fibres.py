@@ -53,7 +53,7 @@ def test_reads_numbers_colours_and_ranges(trunk: Trunk, text: str, run: tuple[in
         ("blue/rose", "write tube/ribbon/fibres"),
         ("blue/1-2/3", "nothing but 'all'"),
         ("blue-orange/1", "nothing but 'all'"),
-        ("mauve/1/1", "is no TIA-598 colour"),
+        ("mauve/1/1", "is not a TIA-598 colour"),
         ("1/2/3/4", "fibres are written"),
         ("1/white-blue/1", "runs backwards"),
     ],

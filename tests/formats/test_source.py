@@ -67,8 +67,8 @@ def test_a_file_that_is_too_large_is_told(tmp_path: Path) -> None:
     [
         (b"\x7fELF\x02\x00", "f:1:6: this is a binary file; found a NUL byte; allowed: UTF-8 text"),
         ("a: ä".encode("utf-16"), "f:1:1: the file is UTF-16 text; allowed: UTF-8; save it as UTF-8"),
-        (b"a: 1\nb: \xe4", "f:2:4: the file is no UTF-8 text; found byte 0xe4; allowed: UTF-8; save it as UTF-8"),
-        (b"\xc3\xa4: \xff", "f:1:4: the file is no UTF-8 text; found byte 0xff; allowed: UTF-8; save it as UTF-8"),
+        (b"a: 1\nb: \xe4", "f:2:4: the file is not UTF-8 text; found byte 0xe4; allowed: UTF-8; save it as UTF-8"),
+        (b"\xc3\xa4: \xff", "f:1:4: the file is not UTF-8 text; found byte 0xff; allowed: UTF-8; save it as UTF-8"),
     ],
 )
 def test_what_is_no_text_is_told(raw: bytes, message: str) -> None:

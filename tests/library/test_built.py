@@ -119,9 +119,9 @@ def test_a_built_leg_without_a_splice_is_parked_and_its_tube_opened_at_a_tray() 
     [
         # both halves spliced bring 288 ends, which two trays of 144 take; the second lies at the first's position or above
         ("N1:1-72", 5, None),
-        ("N1:1-72", 6, "N1:1-144 finds no room in left/6"),
+        ("N1:1-72", 6, "there is no room for N1:1-144 in left/6"),
         ("N1:73-144", 2, None),
-        ("N1:73-144", 1, "N1:1-144 finds no room in left/1"),
+        ("N1:73-144", 1, "there is no room for N1:1-144 in left/1"),
     ],
 )
 def test_an_opened_tube_finds_room_for_all_of_it(run: str, position: int, where: str | None) -> None:
@@ -138,7 +138,7 @@ def test_what_is_built_beside_an_opened_tube_takes_its_room() -> None:
     pins = [leg("N1:1-72", stack="left", position=5), leg("S1:145-156", stack="left", position=6)]
     trunks = [AT_TRAY[0], trunks_divided_at("port")[1]]
     assert said(*pins, trunks=trunks) == [
-        "the tube of N1/1 is opened, and N1:1-144 finds no room in left/5 to left/6 (tray_fibres)"
+        "the tube of N1/1 is opened, and there is no room for N1:1-144 in left/5 to left/6 (tray_fibres)"
     ]
     assert said(pins[0], {**pins[1], "position": 4}, trunks=trunks) == []
 
@@ -157,7 +157,9 @@ def test_a_tube_that_is_larger_than_its_stack() -> None:
         trunks = [{"id": "N1", "cable": cable, "divide_at": "tray"}, other]
         joins = [{"a": f"N1:1-{joined}", "b": f"S1:1-{joined}"}]
         found = said(pin, trunks=trunks, joins=joins, rules=rules)
-        message = f"the tube of N1/1 is opened, and N1:1-{fibres} finds no room in left/1 to left/6 (tray_fibres)"
+        message = (
+            f"the tube of N1/1 is opened, and there is no room for N1:1-{fibres} in left/1 to left/6 (tray_fibres)"
+        )
         assert found == ([] if stands else [message])
 
 
@@ -167,7 +169,7 @@ def test_legs_of_an_opened_tube_travel_one_way() -> None:
     pin = leg("N1:1-12", stack="left", position=6)
     rules = {"tray_fibres": "prefer"}
     assert said(pin, joins=joins, trunks=AT_TRAY, rules=rules) == [
-        "the tube of N1/1 is opened, and N1:1-144 finds no room in left/6 (entrance_legs)"
+        "the tube of N1/1 is opened, and there is no room for N1:1-144 in left/6 (entrance_legs)"
     ]
     assert said({**pin, "position": 5}, joins=joins, trunks=AT_TRAY, rules=rules) == []
 

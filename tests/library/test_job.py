@@ -142,7 +142,8 @@ def test_the_note_stands_where_the_schema_does(tmp_path: Path) -> None:
     )
     told: list[Fault] = []
     read = load_job(path, warn=told.append)
-    assert [(fault.source, fault.line, fault.column) for fault in told] == [(str(path), 2, 9)]
+    assert [(fault.source, fault.line, fault.column) for fault in told] == [(str(path), 2, 9), (str(path), 1, 1)]
+    assert told[1].message == "the job has no joins: nothing is spliced, and no tray is needed"
     assert read.plain()["schema"] == "trayopt/job/2"
 
 

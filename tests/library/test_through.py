@@ -92,5 +92,5 @@ def test_ends_of_a_resolved_job_go_together(change: dict[str, Any], message: str
 def test_uncut_tubes_belong_to_a_trunk_that_goes_through() -> None:
     data = worked_example()
     data["trunks"][0]["uncut"] = [2]
-    with pytest.raises(InputError, match="goes through nowhere"):
+    with pytest.raises(InputError, match="does not go through the box"):
         load_job(data)

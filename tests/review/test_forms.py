@@ -161,7 +161,7 @@ def test_an_encoding_is_said(quay: Job, form: str) -> None:
     assert f"read as {form}" in "; ".join(made.notes).lower()
     review = review_table(quay, made)
     assert review.passed
-    assert "note: the file is no UTF-8 text" in review_text(review)
+    assert "note: the file is not UTF-8 text" in review_text(review)
     assert marked_workbook(review)
 
 

@@ -88,7 +88,7 @@ def test_where_a_trunk_is_divided_is_told_once_and_in_words_that_are_known(good:
     assert fault.message == "divide_at of trunk WEST is given twice, and differs"
     wrong = with_column(good, "divide_at", {"WEST": "door"})
     (fault,) = parse_handmade(QUAY, wrong.encode(), "plan.csv").faults
-    assert (fault.message, fault.found) == ("this is no place at which a trunk is divided", "'door'")
+    assert (fault.message, fault.found) == ("a trunk cannot be divided there", "'door'")
 
 
 @pytest.mark.usefixtures("unsettled")

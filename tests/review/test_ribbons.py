@@ -76,7 +76,7 @@ def test_where_a_table_does_not_say_it_that_is_told_and_what_breaks_least_is_tak
 )
 def test_what_cannot_be_read_is_told_with_what_is_allowed(word: str, says: str) -> None:
     (remark,) = [remark for remark in review(table(word)).remarks if remark.level == "damage"]
-    assert remark.found == f"this is nothing that is done with ribbons: '{word}'"
+    assert remark.found == f"this is not work on ribbons: '{word}'"
     assert (remark.allowed, remark.cells) == ("as_they_are, split, 12", ("2:35",))
     assert says in remark.mend
 

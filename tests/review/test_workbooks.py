@@ -21,6 +21,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
 from trayopt.formats.tables_in import parse_loose_table
+from trayopt.review.cautions import TABLE
 from trayopt.review.columns import is_read
 from trayopt.review.complete import completed_plan
 from trayopt.review.desk import Review, review_table
@@ -82,7 +83,7 @@ def test_numbers_as_text_are_numbers(quay: Job, good: str) -> None:
     [
         (put("B2", datetime(2024, 1, 12)), "B2", "turned this cell into a date"),
         (put("B3", "Jan-72"), "B3", "turned this cell into a date"),
-        (put("D4", 1.5), "D4", "no whole number"),
+        (put("D4", 1.5), "D4", "not a whole number"),
         (put("D4", "1,0"), "D4", "has a comma"),
         (put("C4", "rihgt"), "C4", "no such stack"),
         (put("D5", 9), "D5", "no such position"),
@@ -90,7 +91,7 @@ def test_numbers_as_text_are_numbers(quay: Job, good: str) -> None:
         (put("B7", "=1+1"), "B7", "formula without a value"),
         (put("B7", "#REF!"), "B7", "error of the spreadsheet"),
         (put("E6", "front door"), "E6", "no such port"),
-        (put("F6", "round"), "F6", "no direction of travel"),
+        (put("F6", "round"), "F6", "not a direction of travel"),
         (put("B9", "1-24"), "B9", "this row repeats row 8"),
         (lambda sheet: sheet.merge_cells("A2:A5"), "A2", "merged cells"),
         (lambda sheet: sheet.merge_cells("C8:C10"), "C8", "merged cells"),
@@ -114,7 +115,7 @@ def test_the_sheet_comes_back_with_its_findings(quay: Job, good: str) -> None:
     review = review_table(quay, parse_handmade(quay, book(good, put("D3", 3)), "bad.xlsx"))
     back = load_workbook(BytesIO(marked_workbook(review)))
     sheet: Any = back.worksheets[0]
-    assert [cell.value for cell in sheet[1]] == [*HEAD, "findings"]
+    assert [cell.value for cell in sheet[1]] == [*HEAD, "findings", TABLE]
     assert sheet["H3"].value == "from the site"
     assert "whole_legs" in sheet["I3"].value
     assert "To mend: " in sheet["I3"].value
@@ -134,7 +135,7 @@ def test_a_sheet_that_came_back_can_be_mended_and_sent_again(quay: Job, good: st
     again = review_table(quay, parse_handmade(quay, stream.getvalue(), "again.xlsx"))
     assert again.passed
     final: Any = load_workbook(BytesIO(marked_workbook(again))).worksheets[0]
-    assert [cell.value for cell in final[1]] == [*HEAD, "findings"]
+    assert [cell.value for cell in final[1]] == [*HEAD, "findings", TABLE]
     assert final["I3"].value is None
 
 
@@ -231,7 +232,7 @@ def test_a_mark_of_the_separator_costs_no_data(quay: Job, good: str, mark: str) 
     for number, line in enumerate(good.replace("73-144,left,2", "73-144,left,4").splitlines(), start=first):
         cells = [sheet.cell(number, i).value or "" for i in range(1, 8)]
         assert cells == line.split(",")
-    assert sheet.cell(first, 8).value == "findings"
+    assert [sheet.cell(first, column).value for column in (8, 9)] == ["findings", TABLE]
     marked = {number for number in range(1, sheet.max_row + 1) if sheet.cell(number, 8).value} - {first}
     assert marked == {line.number for remark in review.remarks for line in remark.lines}
     assert sheet.cell(first + 2, 4).fill.fgColor.rgb.endswith("F8B4B4")
@@ -279,11 +280,11 @@ def test_a_table_below_a_title_comes_back_in_its_own_columns(quay: Job, good: st
     sheet = load_workbook(BytesIO(marked_workbook(review))).worksheets[0]
     assert sheet["A1"].value == title
     head = [cell.value for cell in sheet[2]]
-    assert head == [*good.splitlines()[0].split(","), "findings"]
+    assert head == [*good.splitlines()[0].split(","), "findings", TABLE]
     wrong = [cell for row in sheet.iter_rows(min_row=3) for cell in row if cell.value == "rihgt"]
     assert wrong
     assert {cell.fill.fgColor.rgb for cell in wrong} == {"00F8B4B4"}
-    assert all("no such stack" in str(sheet.cell(cell.row, len(head)).value) for cell in wrong)
+    assert all("no such stack" in str(sheet.cell(cell.row, len(head) - 1).value) for cell in wrong)
 
 
 def test_a_csv_table_is_marked_as_the_same_workbook_is(quay: Job, good: str) -> None:

@@ -137,7 +137,7 @@ def test_what_is_wrong_is_said() -> None:
     model = knapsack(cp_sat, most=True)
     with pytest.raises(ValueError, match="no variable has the number 60"):
         model.get_int_var_from_proto_index(60)
-    with pytest.raises(TypeError, match="variable 5 is no 0/1 variable"):
+    with pytest.raises(TypeError, match="variable 5 is not a 0/1 variable"):
         model.get_bool_var_from_proto_index(5)
     with pytest.raises(RuntimeError, match="nothing was solved yet"):
         cp_sat.CpSolver().boolean_value(1)

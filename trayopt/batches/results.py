@@ -146,7 +146,7 @@ class Results:
                     self.take(json.loads(raw), self.end)
                 except (ValueError, KeyError, TypeError):
                     raise InputError.one(
-                        "this is no line of results",
+                        "this is not a line of results",
                         source=f"{self.path}:{number}:1",
                         hint="take the line out: its job is run again with --resume",
                     ) from None

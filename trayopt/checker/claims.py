@@ -63,7 +63,7 @@ def assignment_of_claims(
 ) -> Assignment:
     """Return the assignment of those claimed runs that can stand.
 
-    A run that can be no leg, a second place of a leg and a second division of a subunit are left out: the first one holds.
+    A run that cannot be a leg, a second place of a leg and a second division of a subunit are left out: the first one holds.
     So is a leg without a spliced fibre, save where it is parked: in a subunit with splices that is opened at a tray. Of two
     ends of a stack the first one holds.
     """
@@ -164,7 +164,9 @@ def _claim(job: Job, row: PlanLeg, where: str, faults: _Faults) -> Claim | None:
     run = _claimed_run(job, row)
     if run is None:
         fibres = job.trunk_by_id[row.trunk].cable.fibres
-        faults.add(f"{where}.fibres", f"{row.leg} is no leg of trunk {row.trunk}", row.fibres, f"fibres 1 to {fibres}")
+        faults.add(
+            f"{where}.fibres", f"{row.leg} is not a leg of trunk {row.trunk}", row.fibres, f"fibres 1 to {fibres}"
+        )
     place = _place(job, row, where, faults)
     if run is None or place is None or len(faults.found) > before:
         return None

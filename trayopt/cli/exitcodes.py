@@ -23,7 +23,7 @@ MEANING: dict[Exit, str] = {
     Exit.NO: "the answer is no: a plan with unplaced splices or broken musts, a check that fails, a bound that is refuted",
     Exit.INPUT: "usage, input that is unreadable or wrong (all errors at once), a file that cannot be written",
     Exit.NOTHING: "stopped before any plan was found",
-    Exit.FAULT: "a fault of trayopt itself, among them: its own plan fails its own check",
+    Exit.FAULT: "a fault of trayopt itself, such as a plan of its own that fails its check",
     Exit.INTERRUPTED: "interrupted by Ctrl-C in a command that has nothing to keep",
     Exit.PIPE_CLOSED: "the reader of the output went away",
     Exit.TERMINATED: "ended by SIGTERM in a command that has nothing to keep",

@@ -149,7 +149,7 @@ def read_measured(path: str, book: Book) -> dict[str, int]:
         elif length is None or not 1 <= length <= 200_000:
             faults.append(
                 row.spot.fault(
-                    f"the mark of {name} is no length",
+                    f"the mark of {name} is not a length",
                     found=text,
                     allowed="1 to 200000 mm as 3140, 3.14 m or 7 ft 3 1/2 in",
                 )

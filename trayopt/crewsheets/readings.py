@@ -218,7 +218,7 @@ def _wrong(
     for name in ("a_to_b", "b_to_a"):
         if cells[name] and _loss(cells[name]) is None:
             found.append(
-                row.spot.fault("this is no loss", found=cells[name], allowed=f"dB from -{MOST_DB} to {MOST_DB}")
+                row.spot.fault("this is not a loss", found=cells[name], allowed=f"dB from -{MOST_DB} to {MOST_DB}")
             )
     return found
 

@@ -383,6 +383,6 @@ def _yaml(text: str, source: str) -> str:
     """
     if not isinstance(parse_yaml(text, source).data, dict):
         raise InputError.one(
-            said("this is no job"), source=source, allowed=said("a mapping with the keys of a job file")
+            said("this is not a job"), source=source, allowed=said("a mapping with the keys of a job file")
         )
     return text

@@ -102,7 +102,7 @@ def _base(text: str) -> int | None:
 
 def _allowed(text: str) -> str:
     return said(
-        "{text} is no TIA-598 colour; allowed: {names} (or {letters}), with black stripes above 12",
+        "{text} is not a TIA-598 colour; allowed: {names} (or {letters}), with black stripes above 12",
         text=repr(text),
         names=", ".join(COLOURS),
         letters=" ".join(SHORT),

@@ -287,7 +287,7 @@ class Job(Frozen):
         """
         leg = self.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).leg_of_run(pin.leg.first, pin.leg.last)
         if leg is None:
-            raise ValueError(said("{leg} can be no leg", leg=pin.leg))
+            raise ValueError(said("{leg} cannot be a leg", leg=pin.leg))
         return leg
 
     def places_of(self, pin: LegPin) -> tuple[Place, ...]:

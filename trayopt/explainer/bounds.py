@@ -80,7 +80,7 @@ def bounds(
             if bound is not None and bound > least:
                 better = refuted is not None and refuted.goal == goal and refuted.kept < bound
                 standing = (
-                    said("refuted, a plan in hand has {kept:,}", kept=refuted.kept)
+                    said("refuted: a known plan has {kept:,}", kept=refuted.kept)
                     if better and refuted
                     else said(NOT_AGAIN)
                 )

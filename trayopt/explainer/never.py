@@ -77,7 +77,7 @@ def why_excluded(trials: Trials, held: Groups) -> str:
 
 
 def _where(held: Groups, why: str) -> str:
-    return said("broken on one stack or another, as {why}", why=why) if len(held) > 1 else why
+    return said("broken on one stack or another, because {why}", why=why) if len(held) > 1 else why
 
 
 def _ribbons(job: Job, held: Iterable[Group]) -> Iterator[str]:

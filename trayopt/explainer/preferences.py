@@ -59,7 +59,7 @@ def _open(group: Group, why: str) -> PreferenceSaid:
         rule=group.rule,
         subject=group.subject,
         because=why,
-        reason=said_as("what excludes it was not looked for in the time given"),
+        reason=said_as("the time ended before the search for what excludes it"),
         against=(),
         minimal=False,
         possible=None,

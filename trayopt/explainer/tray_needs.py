@@ -28,7 +28,7 @@ def _sharing(job: Job) -> list[str]:
     turning = [listed([a.name, b.name]) for a, b in turning_pairs(job)]
     if not turning:
         return _rings(job)
-    named = [*turning[:MOST], *([said("{n} pairs more", n=len(turning) - MOST)] if len(turning) > MOST else [])]
+    named = [*turning[:MOST], *([said("{n} more pairs", n=len(turning) - MOST)] if len(turning) > MOST else [])]
     pairs = listed(named) if len(turning) <= MOST else chained([listed(named[:-1]), named[-1]], "{first} and {then}")
     return [said("divided at the tray, legs of {pairs} share one where their splices turn in order", pairs=pairs)]
 

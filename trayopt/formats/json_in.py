@@ -118,7 +118,7 @@ def parse_json(text: str, source: str) -> Located:
 
 
 def _refuse(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no number of JSON")
+    raise ValueError(f"{name} is not a number in JSON")
 
 
 class _Broken(Exception):  # noqa: N818 - no error of its own: ``json`` has told it already

@@ -92,7 +92,9 @@ def decode(raw: bytes, source: str) -> str:
     except UnicodeDecodeError as wrong:
         line, column = _mark(raw, wrong.start)
         found = said("byte 0x{byte:02x}", byte=raw[wrong.start])
-        fault = Fault(source, line, column, said("the file is no UTF-8 text"), found, "UTF-8", said("save it as UTF-8"))
+        fault = Fault(
+            source, line, column, said("the file is not UTF-8 text"), found, "UTF-8", said("save it as UTF-8")
+        )
         raise InputError([fault]) from wrong
 
 
@@ -144,7 +146,7 @@ def _wide(raw: bytes, codec: str, source: str) -> tuple[str, str]:
         text = raw.decode(codec)
     except UnicodeDecodeError as wrong:
         fault = Fault(
-            source, 1, 1, said("the file is no whole {name} text", name=name), "", "UTF-8", said("save it as UTF-8")
+            source, 1, 1, said("the file is not complete {name} text", name=name), "", "UTF-8", said("save it as UTF-8")
         )
         raise InputError([fault]) from wrong
     if _CONTROL.search(text.encode()):

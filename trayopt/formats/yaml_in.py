@@ -97,7 +97,7 @@ class _Builder:
             raise self.stop(mark, message, hint=hint) from None
         except YAMLError as wrong:
             raise self.stop(
-                (1, 1), said("this is no YAML: {problem}", problem=printable(str(wrong).splitlines()[0]))
+                (1, 1), said("this is not YAML: {problem}", problem=printable(str(wrong).splitlines()[0]))
             ) from None
         if self.located.data is None:
             raise self.stop((1, 1), said("the file is empty"), allowed=said("'key: value' lines"))

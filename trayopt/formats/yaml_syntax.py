@@ -74,7 +74,7 @@ def plain_words(wrong: MarkedYAMLError) -> tuple[Mark, str, str]:
     at = begins if words and words.begins and begins else wrong.problem_mark or begins
     mark = (at.line + 1, at.column + 1) if at else (1, 1)
     if words is None:
-        return mark, said("this is no YAML: {problem}", problem=printable(problem)), ""
+        return mark, said("this is not YAML: {problem}", problem=printable(problem)), ""
     message = words.message
     if words.hint.startswith("close") and begins and begins.line + 1 < mark[0]:
         message = said("{message}; it begins in line {line}", message=message, line=begins.line + 1)

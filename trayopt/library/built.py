@@ -234,7 +234,7 @@ class _Built(Settled):
         there = str(places[0]) if len(places) == 1 else said("{first} to {last}", first=places[0], last=places[-1])
         run = Run(first.trunk, self.job.subunit(first).leg_run(first)[0], self.job.subunit(last).leg_run(last)[1])
         message = said(
-            "the tube of {trunk}/{subunit} is opened, and {run} finds no room in {there}",
+            "the tube of {trunk}/{subunit} is opened, and there is no room for {run} in {there}",
             trunk=first.trunk,
             subunit=first.subunit,
             run=run,

@@ -123,12 +123,12 @@ def _no_leg(parts: Parts, i: int, pin: LegPin, trunk: Trunk, subunit: Subunit) -
     if pin.leg.last > subunit.last:
         others = [other for other in trunk.subunits if other.first <= pin.leg.last and other.last >= pin.leg.first]
         message = said(
-            "{leg} is no leg: it reaches over {others_count} subunits", leg=pin.leg, others_count=len(others)
+            "{leg} is not a leg: it reaches over {others_count} subunits", leg=pin.leg, others_count=len(others)
         )
     else:
         size = said("{n} ribbon of {width}|{n} ribbons of {width}", n=subunit.ribbons, width=subunit.ribbon_fibres)
         message = said(
-            "{leg} is no leg: subunit {subunit} is {size}, divided into equal groups of whole ribbons",
+            "{leg} is not a leg: subunit {subunit} is {size}, divided into equal groups of whole ribbons",
             leg=pin.leg,
             subunit=subunit.name,
             size=size,

@@ -197,7 +197,7 @@ def resolved_faults(
         ends |= set(item.ends)
     for j, trunk in enumerate(trunks.values()):
         if trunk.uncut and trunk.id not in ends:
-            message = said("trunk {trunk} has uncut tubes and goes through nowhere", trunk=trunk.id)
+            message = said("trunk {trunk} has uncut tubes but does not go through the box", trunk=trunk.id)
             yield located.spot(("trunks", j, "uncut")).fault(
                 message, hint=said("write through: true in place of uncut")
             )

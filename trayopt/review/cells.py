@@ -304,7 +304,7 @@ class Cells:
         elif re.fullmatch(r"\d+\.0+", text):
             return int(text.partition(".")[0])
         else:
-            self.wrong(cell, said("{what} is no whole number", what=what), said("a whole number"))
+            self.wrong(cell, said("{what} is not a whole number", what=what), said("a whole number"))
         return None
 
     def travel(self, cell: Cell) -> Travel | None:
@@ -313,7 +313,7 @@ class Cells:
             return None
         found = _TRAVELS.get(tidy(cell.text).lower())
         if found is None:
-            self.wrong(cell, said("this is no direction of travel"), TRAVEL_WORDS)
+            self.wrong(cell, said("this is not a direction of travel"), TRAVEL_WORDS)
         return found
 
     def divided_at(self, cell: Cell) -> DivideAt | None:
@@ -322,7 +322,7 @@ class Cells:
             return None
         found = _DIVIDED.get(tidy(cell.text).lower())
         if found is None:
-            self.wrong(cell, said("this is no place at which a trunk is divided"), DIVIDED_WORDS)
+            self.wrong(cell, said("a trunk cannot be divided there"), DIVIDED_WORDS)
         return found
 
     def ribbons(self, cell: Cell, trunk: Trunk) -> RibbonWord | None:
@@ -335,7 +335,7 @@ class Cells:
         if found is None or (isinstance(found, int) and not LEAST_RIBBON <= found <= MOST_RIBBON):
             allowed = ", ".join(map(str, trunk.ribbons))
             hint = did_you_mean(text, [*_RIBBONS]) or said("a number is the width of the ribbons that are made")
-            self.wrong(cell, said("this is nothing that is done with ribbons"), allowed, hint)
+            self.wrong(cell, said("this is not work on ribbons"), allowed, hint)
             return None
         return found
 

@@ -1,4 +1,4 @@
-"""The reviewed sheet with its findings: as it was, with a column of findings and with coloured cells."""
+"""The reviewed sheet with its findings: as it was, with a column of findings, a line of safety and coloured cells."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any
 
 from trayopt.errors import InputError
 from trayopt.formats.tables_in import names_separator
+from trayopt.review.cautions import TABLE
 from trayopt.review.columns import column_of
 from trayopt.review.desk import Review
 from trayopt.review.remarks import LEVEL_WORDS, Remark
@@ -113,10 +114,11 @@ def _mark(sheet: Any, review: Review) -> None:
 
     texts, head = _texts(review), review.made.head
     names = [str(cell.value or "").strip().lower() for cell in sheet[head]]
-    column = _column(
-        names, max((cell.column for row in sheet.iter_rows() for cell in row if cell.value is not None), default=0)
-    )
+    filled = max((cell.column for row in sheet.iter_rows() for cell in row if cell.value is not None), default=0)
+    column = _column(names, filled)
     sheet.cell(head, column, COLUMN).font = Font(bold=True)
+    if TABLE.lower() not in names:
+        sheet.cell(head, max(filled, column) + 1, TABLE).font = Font(bold=True)
     sheet.column_dimensions[sheet.cell(head, column).column_letter].width = WIDTH
     wrapped = Alignment(wrap_text=True, vertical="top")
     for row in range(head + 1, sheet.max_row + 1):
@@ -139,7 +141,9 @@ def _written(review: Review) -> Any:
     made, texts = review.made, _texts(review)
     records = _records(made.raw, made.separator)
     names = [text.strip().lower() for text in records[made.head - 1]]
-    column = _column(names, max((i for row in records for i, text in enumerate(row, start=1) if text), default=0))
+    filled = max((i for row in records for i, text in enumerate(row, start=1) if text), default=0)
+    column = _column(names, filled)
+    width = max(filled, column)
     colours: dict[int, dict[int, bool]] = defaultdict(dict)
     for (number, at), failing in _coloured(names, review).items():
         colours[number][at] = failing
@@ -167,6 +171,8 @@ def _written(review: Review) -> Any:
             row[at - 1] = styled(row[at - 1], "fails" if failing else "look at")
         if number == made.head:
             row[column - 1] = styled(COLUMN, "head")
+            if TABLE.lower() not in names:
+                row += [*[None] * (width - len(row)), styled(TABLE, "head")]
         elif number > made.head:
             row[column - 1] = styled(texts[number], "said") if number in texts else None
         sheet.append(row)
@@ -197,7 +203,7 @@ def _list(book: Any, review: Review) -> None:
     sheet = book.create_sheet(COLUMN)
     for letter, width in zip("ABCDEFGHI", (5, 16, 18, 16, 16, 20, 70, 60, 70), strict=True):
         sheet.column_dimensions[letter].width = width
-    head = [WriteOnlyCell(sheet, word) for word in HEAD]
+    head = [WriteOnlyCell(sheet, word) for word in (*HEAD, TABLE)]
     for cell in head:
         cell.font = Font(bold=True)
     sheet.append(head)

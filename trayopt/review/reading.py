@@ -85,7 +85,7 @@ def _notes(table: Table) -> list[str]:
     found = []
     if table.encoding:
         doubt = "" if table.encoding.startswith("UTF") else ": see whether names with letters beyond a to z are right"
-        found.append(f"the file is no UTF-8 text; it was read as {table.encoding}{doubt}")
+        found.append(f"the file is not UTF-8 text; it was read as {table.encoding}{doubt}")
     for what, splices in (("the ways of trunks", False), ("splices", True)):
         names = [describe(other.sheet) for other in table.more if is_splices(other.head.texts) == splices]
         if names:

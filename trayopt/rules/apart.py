@@ -44,7 +44,7 @@ class KeptApart(Rule[NoParameters]):
                     shared = [stack.id for stack in job.enclosure.stacks if stack.id in stacks]
                 if shared:
                     text = said(
-                        "{a} and {b} are to be apart; they share the {scope} {shared}",
+                        "{a} and {b} must be kept apart, but share the {scope} {shared}",
                         a=a,
                         b=b,
                         scope=said(entry.scope),

@@ -31,7 +31,7 @@ class EqualGroups(Rule[NoParameters]):
     of_ways = False
 
     def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
-        """Look for runs that can be no leg, and for legs of two divisions in one subunit."""
+        """Look for runs that cannot be legs, and for legs of two divisions in one subunit."""
         runs: dict[tuple[str, int], list[Claim]] = {}
         for claim in laid.claims:
             trunk = job.trunk_by_id[claim.trunk]
@@ -45,7 +45,7 @@ class EqualGroups(Rule[NoParameters]):
                 yield Breach(
                     subunit.name,
                     said(
-                        "fibres {first} of {subunit_trunk} are no equal group of whole ribbons of "
+                        "fibres {first} of {subunit_trunk} are not an equal group of whole ribbons of "
                         "{subunit_name}, which has {all} in {ribbons} of {subunit_ribbon_fibres}",
                         first=span(odd[0].first, odd[0].last),
                         subunit_trunk=subunit.trunk,

@@ -49,8 +49,8 @@ class Reach(Rule[ReachParameters]):
                 yield Breach(
                     trunk,
                     said(
-                        "{worst_leg} frees {worst_free_mm:,} mm, its tray {worst_place} needs {bench:,} mm to come to the "
-                        "bench; {legs} of {trunk} too short",
+                        "{worst_leg} frees {worst_free_mm:,} mm, but its tray {worst_place} needs {bench:,} mm to come to the "
+                        "bench; too short: {legs} of {trunk}",
                         worst_leg=worst.leg,
                         worst_free_mm=worst.free_mm,
                         worst_place=worst.place,

@@ -43,7 +43,7 @@ class SameDivision(Rule[NoParameters]):
                     yield Breach(
                         trunk.id,
                         said(
-                            "{like_name} makes {legs}, {subunit_name}, which is equal, {of}",
+                            "{like_name} is divided into {legs}, and {subunit_name}, which is equal, into {of}",
                             like_name=like.name,
                             legs=several(before, "leg"),
                             subunit_name=subunit.name,

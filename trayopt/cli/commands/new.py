@@ -27,9 +27,11 @@ NAMES = {
 """Names of the answers by kind, for the help; a test compares them with the questions."""
 
 
-@click.command("new", short_help="Write a starter job, hardware from a tape and a label, or an empty table.")
+@click.command("new", short_help="Write a starter job, hardware from a tape measure and a label, or an empty table.")
 @click.argument("file", metavar="FILE", type=click.Path(allow_dash=True))
-@click.option("--kind", type=click.Choice(KINDS), help="Write hardware; trayopt asks for what a tape and a label tell.")
+@click.option(
+    "--kind", type=click.Choice(KINDS), help="Write hardware; trayopt asks what a tape measure and a label say."
+)
 @click.option(
     "-a", "--answer", "answers", multiple=True, metavar="NAME=VALUE",
     help="An answer that is then not asked for; may repeat. "
@@ -48,11 +50,11 @@ def command(
 ) -> None:
     """Write a starter job to FILE (or to stdout for -): it solves as it is, and its keys are explained beside them.
 
-    With --kind FILE is a box, a cable, a tray or a set of tubes that can be built as it is. trayopt asks for what a tape
-    and a label tell, or takes it from --answer. It works out the rest by formulas and marks those values as assumed, for
-    you to correct. The file's name is the id.
+    With --kind, FILE becomes a box, a cable, a tray or a set of tubes that can be built as it is. trayopt asks for what a
+    tape measure and a label say, or takes it from --answer. It works out the rest by formulas and marks those values as
+    assumed, for you to correct. The file's name is the id.
 
-    With --table FILE is a job, and TABLE an empty table for it that check and mend read when it is filled in.
+    With --table, FILE is a job, and TABLE becomes an empty table for it. check and mend read the table when it is filled in.
     """
     if sum((kind is not None, sheet, table is not None)) > 1:
         raise click.UsageError("only one of --kind, --sheet and --table can be given")

@@ -96,7 +96,7 @@ def _text(record: Record) -> str:
     lines.append(table(["batch", "splices", "result", "mean dB", "trays"], rows, right=(0, 1), width=columns()))
     again = record.again()
     if again:
-        lines.append("over the limit:")
+        lines += [record.sheets.tell("safety.reopen"), "over the limit:"]
         rows = [
             [
                 str(item["fibre_a"]),

@@ -50,7 +50,10 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
     help="Stop work on a goal once its bound is within this part of its value, such as 0.05.",
 )  # fmt: skip
 @click.option(
-    "--workers", type=click.IntRange(1, 64), metavar="N", help="Search threads; default 8, however many cores."
+    "--workers",
+    type=click.IntRange(1, 64),
+    metavar="N",
+    help="Search threads; default 8, whatever the number of cores.",
 )
 @click.option(
     "--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, metavar="N", help="Random seed."

@@ -72,7 +72,7 @@ def _tray(named: str, library: Library, folder: Path, answer: str = "tray") -> T
     if named.endswith(".yaml"):
         kind, made = resolver.file(folder / named)
         if kind != "tray":
-            raise InputError.one(f"{named} is no tray", source=answer, found=f"kind: {kind}", allowed="kind: tray")
+            raise InputError.one(f"{named} is not a tray", source=answer, found=f"kind: {kind}", allowed="kind: tray")
     else:
         made = resolver.entry("tray", named)
     if resolver.faults or resolver.unsound or not isinstance(made, Tray):

@@ -91,7 +91,7 @@ class CpModel(CpBaseModel):
         """Return the 0/1 variable of a number."""
         variable = self.get_int_var_from_proto_index(index)
         if not variable.is_boolean:
-            raise TypeError(f"variable {index} is no 0/1 variable")
+            raise TypeError(f"variable {index} is not a 0/1 variable")
         return variable
 
     def add(self, constraint: BoundedLinearExpression | bool) -> Constraint:
