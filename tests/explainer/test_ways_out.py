@@ -19,13 +19,13 @@ from trayopt.checker import assignment_of
 from trayopt.domain.base import remade
 from trayopt.domain.explanation import Addition, Explanation, WayOut
 from trayopt.domain.hardware import Tray, TubeSet
-from trayopt.explainer.adding import KINDS
+from trayopt.explainer.adding import KINDS, TWO_BOXES
 from trayopt.explainer.amounts import growing, least
 from trayopt.explainer.costs import Costs
 from trayopt.explainer.edits import edit_text
 from trayopt.explainer.giving_up import without
 from trayopt.explainer.proof import Prover, keeps_all
-from trayopt.explainer.way_words import phrase
+from trayopt.explainer.way_words import GIVING_UP, UNSEEN, phrase
 from trayopt.explainer.why_not import Wishes, trials_of, why_not
 from trayopt.rules.base import Help
 from trayopt.solver.model.clock import Clock
@@ -201,3 +201,10 @@ def test_a_plan_of_a_box_with_other_ends_is_no_plan_of_this_one() -> None:
     for stack in data["enclosure"]["stacks"]:
         stack["ends"][0]["id"] = "bottom"
     assert not keeps_all(job_of(data), best)
+
+
+def test_every_kind_of_way_out_has_a_name_for_answers_that_did_not_look_at_it() -> None:
+    """A kind without a name would end an answer whose time is over with a fault."""
+    kinds = {*KINDS, TWO_BOXES, GIVING_UP}
+    assert sorted(kinds - UNSEEN.keys()) == []
+    assert sorted(UNSEEN.keys() - kinds) == []

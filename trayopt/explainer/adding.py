@@ -26,6 +26,8 @@ KINDS: Mapping[Help, Callable[[Trying], Iterator[Change]]] = {
     "box": other_boxes.other_box,
 }
 """Kinds of ways out by the word with which rules name them (``Rule.helped_by``), those that cost least first."""
+TWO_BOXES = "enclosure"
+"""The kind that is always looked at, and last."""
 
 
 def additions(on: Trying, rules: frozenset[str]) -> Iterator[Change]:
@@ -37,7 +39,7 @@ def additions(on: Trying, rules: frozenset[str]) -> Iterator[Change]:
     wanted: list[tuple[str, Callable[[Trying], Iterator[Change]]]] = [
         (name, kind) for name, kind in KINDS.items() if name in helped or not rules
     ]
-    wanted.append(("enclosure", other_boxes.two_boxes))
+    wanted.append((TWO_BOXES, other_boxes.two_boxes))
     clock = on.prover.clock
     for i, (name, kind) in enumerate(wanted):
         with clock.turn(clock.share(1 / (len(wanted) - i))):
