@@ -147,9 +147,10 @@ def test_a_job_that_does_not_fit_itself_is_told() -> None:
     assert "nothing more fits" in said(found)
 
 
-def test_without_time_nothing_is_settled() -> None:
+def test_without_time_the_plan_of_habit_is_all_that_is_known() -> None:
+    """It shows that one more fits, without a search; whether two do is open."""
     found = grow(job_of(roomy()), TWO, time_limit_s=1e-6, reproducible=True)
-    assert (found.fits, found.settled, found.why) == (None, False, None)
+    assert (found.fits, found.settled, found.why) == (1, False, None)
     assert "not settled" in said(found)
 
 
@@ -190,4 +191,7 @@ def test_exit_codes(tmp_path: Path) -> None:
     job.write_text(json.dumps(worked_example()), encoding="utf-8")
     args = ["grow", str(job), "--cable", "loose-tube-144-12x12", "--ways-out", "0", "-q"]
     assert trayopt(*args, "--reproducible").returncode == 1
-    assert trayopt(*args, "--reproducible", "--time-limit", "0.000001").returncode == 3
+    job.write_text(json.dumps(worked_example(2000)), encoding="utf-8")
+    assert trayopt(*args, "--reproducible", "--time-limit", "0.000001").returncode == 3, (
+        "habit finds no plan of this job"
+    )

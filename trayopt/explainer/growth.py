@@ -21,6 +21,7 @@ from trayopt.domain.ranges import Run
 from trayopt.domain.trunk import Trunk
 from trayopt.explainer.why_not import Wishes, trials_of, why_not
 from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.heuristics.constructive import complete_plans
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 
@@ -138,10 +139,12 @@ class _Search:
         if self.answers.get(n) is None:
             question = Question(self.grown(n))
             trials, held = Trials(question, self.clock, effort), frozenset(question.groups)
+            for plan in () if self.clock.over else complete_plans(question.job):
+                trials.offer(plan)
             self.answers[n] = trials.possible(held)
-            plan = trials.plan(held)
-            if plan is not None:
-                self.plans[n] = plan.assignment
+            found = trials.plan(held)
+            if found is not None:
+                self.plans[n] = found.assignment
         return n in self.plans
 
 

@@ -3,6 +3,7 @@
 What a careful crew does without a computer, and the first plan of every search.
 It looks at one trunk and one subunit after the other and never goes back; what does
 not fit where it comes is left out. It keeps every always rule and every physical rule at must, as far as it places anything.
+What is built lies where it lies, and the rest comes beside it. Where splices stay out, finer legs that fill a tray are tried.
 
 Trunks are divided at the tray, where they may be: then all legs of an opened tube are laid one after the other, those without a
 splice among them, and so that few trays are tied to each other. Where that leaves splices out, it is tried without regard
@@ -12,7 +13,7 @@ to ties, and then with the trunks of these splices divided at the port.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from trayopt.domain.assignment import Assignment, Way
@@ -22,7 +23,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.splicing import sleeve_runs
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.solver.bounds.pattern_counts import Guess
-from trayopt.solver.heuristics.bunches import Parting, bunches_of, clusters
+from trayopt.solver.heuristics.bunches import Bunch, Parting, bunches_of, clusters
 from trayopt.solver.heuristics.laying import Laying, keeps_facts
 from trayopt.solver.model.base import Key
 
@@ -31,6 +32,11 @@ def first_plans(job: Job) -> Iterator[Assignment]:
     """Yield the plan of habit for each number of loops that the trunks may make, the fewest first."""
     for loops in sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1}):
         yield construct(job, loops)
+
+
+def complete_plans(job: Job) -> Iterator[Assignment]:
+    """Yield the plans of habit that place every splice and break no fact."""
+    return (plan for plan in first_plans(job) if _spliced(job, plan) == 2 * job.splices and keeps_facts(job, plan))
 
 
 def construct(job: Job, loops: int) -> Assignment:
@@ -82,29 +88,44 @@ def _construct_with(job: Job, loops: int) -> Assignment:
     """Make the plan of habit of a job in which it is decided what is done with ribbons."""
     ways = choose_ways(job, loops)
     at = choose_partings(job)
-    plans = [_construct(job, ways, at, few_ties=few) for few in ((True, False) if _minds_ties(job) else (False,))]
+    first = coarsest(job, at)
+    plans = [
+        _construct(job, ways, at, first, few_ties=few) for few in ((True, False) if _minds_ties(job) else (False,))
+    ]
     best = max(plans, key=lambda plan: _spliced(job, plan))
     left = {trunk.id for trunk in job.trunks if _spliced(job, best, trunk.id) < job.spliced_in(trunk)}
     parted: Parting = {trunk: "port" for trunk in left if "port" in job.trunk_by_id[trunk].divide_at}
+    partings = [at]
     if any(at[trunk] != "port" for trunk in parted if not _pinned_at(job, trunk)):
-        free = {trunk: port for trunk, port in parted.items() if not _pinned_at(job, trunk)}
-        best = max(best, _construct(job, ways, at | free, few_ties=False), key=lambda plan: _spliced(job, plan))
+        partings.append(at | {trunk: port for trunk, port in parted.items() if not _pinned_at(job, trunk)})
+    for divisions in (None, *_finer(job, first)):
+        for ported in partings[1:] if divisions is None else partings:
+            if _spliced(job, best) < 2 * job.splices:
+                plan = _construct(job, ways, ported, divisions or coarsest(job, ported), few_ties=False)
+                best = max(best, plan, key=lambda plan: _spliced(job, plan))
     return best
 
 
-def _construct(job: Job, ways: dict[str, Way], at: Parting, *, few_ties: bool) -> Assignment:
+def _construct(
+    job: Job, ways: dict[str, Way], at: Parting, divisions: Mapping[Key, int], *, few_ties: bool
+) -> Assignment:
     """Lay everything that fits; once more and judged after each step, where what comes of it breaks what no plan may break."""
-    bunches = bunches_of(job, coarsest(job, at), at)
-    laying = Laying(job, ways, at, few_ties=few_ties)
-    for cluster in clusters(job, bunches):
-        laying.lay(cluster)
-    plan = laying.assignment()
+    bunches = bunches_of(job, divisions, at)
+    plan = _laid(job, ways, at, bunches, few_ties=few_ties, judged=False)
     if not keeps_facts(job, plan):
-        laying = Laying(job, ways, at, few_ties=few_ties)
-        for cluster in clusters(job, bunches):
-            laying.lay(cluster, judged=True)
-        plan = laying.assignment()
+        plan = _laid(job, ways, at, bunches, few_ties=few_ties, judged=True)
     return plan
+
+
+def _laid(
+    job: Job, ways: dict[str, Way], at: Parting, bunches: Sequence[Bunch], *, few_ties: bool, judged: bool
+) -> Assignment:
+    """Lay what is built where it lies, then cluster after cluster."""
+    laying = Laying(job, ways, at, few_ties=few_ties)
+    laying.lay_built(bunches)
+    for cluster in clusters(job, [bunch for bunch in bunches if bunch.legs[0] not in laying.places]):
+        laying.lay(cluster, judged=judged)
+    return laying.assignment()
 
 
 def _spliced(job: Job, plan: Assignment, trunk: str | None = None) -> int:
@@ -130,11 +151,15 @@ def _pinned_at(job: Job, trunk: str) -> DivideAt | None:
 
 
 def choose_ways(job: Job, loops: int) -> dict[str, Way]:
-    """Return each trunk, in listed order, the first free port by its nature, and the other way round from its partners."""
+    """Give each trunk, in listed order, the first free port by its nature, and the other way round from its partners.
+
+    Trunks with a pin come first: what a pin asks for is not left to others.
+    """
     pairs = {frozenset(pair) for pair in job.joined_pairs}
     held: dict[str, list[float]] = defaultdict(list)
     ways: dict[str, Way] = {}
-    for trunk in job.trunks:
+    pinned = {pin.trunk for pin in job.trunk_pins}
+    for trunk in sorted(job.trunks, key=lambda trunk: trunk.id not in pinned):
         partners = [ways[other] for other in ways if frozenset((other, trunk.id)) in pairs]
         options = []
         for rank, port in enumerate(job.enclosure.ports):
@@ -148,19 +173,17 @@ def choose_ways(job: Job, loops: int) -> dict[str, Way]:
                 options.append(((not takes, same, against, len(held[port.id]), rank), Way(port.id, travel, 0)))
         _, way = min(options)
         turns = min(trunk.loops, key=lambda n: (abs(n - loops), n))
-        ways[trunk.id] = way._replace(loops=turns)
-        held[way.port].append(trunk.cable.diameter_mm)
-    return _pinned(job, ways)
+        ways[trunk.id] = _pinned(job, trunk.id, way._replace(loops=turns))
+        held[ways[trunk.id].port].append(trunk.cable.diameter_mm)
+    return {trunk.id: ways[trunk.id] for trunk in job.trunks}
 
 
-def _pinned(job: Job, ways: dict[str, Way]) -> dict[str, Way]:
-    """Go the way that a pin of a trunk asks for."""
+def _pinned(job: Job, trunk: str, way: Way) -> Way:
+    """Return the way that a pin of a trunk asks for."""
     for pin in job.trunk_pins:
-        way = ways[pin.trunk]
-        ways[pin.trunk] = Way(
-            pin.port or way.port, pin.travel or way.travel, way.loops if pin.loops is None else pin.loops
-        )
-    return ways
+        if pin.trunk == trunk:
+            way = Way(pin.port or way.port, pin.travel or way.travel, way.loops if pin.loops is None else pin.loops)
+    return way
 
 
 # -- divisions -------------------------------------------------------------------------------------------------------
@@ -169,7 +192,8 @@ def _pinned(job: Job, ways: dict[str, Way]) -> dict[str, Way]:
 def coarsest(job: Job, at: Parting) -> dict[Key, int]:
     """Divide no further than needed: where legs that hang together fit into no tray, divide the largest of them, and its like."""
     trays = job.enclosure.trays
-    divisions = {key: job.subunit_of_leg[key].divisions[0] for key, runs in job.spliced.items() if runs}
+    built = _built_divisions(job)
+    divisions = {key: built.get(key, job.subunit_of_leg[key].divisions[0]) for key, runs in job.spliced.items() if runs}
     while True:
         heavy = next(
             (
@@ -191,15 +215,40 @@ def coarsest(job: Job, at: Parting) -> dict[Key, int]:
             return divisions
 
 
+def _built_divisions(job: Job) -> dict[Key, int]:
+    """Return the divisions of subunits with a built leg."""
+    legs = [job.pinned_leg(pin) for pin in job.leg_pins if pin.built]
+    return {(leg.trunk, leg.subunit): leg.of for leg in legs}
+
+
+def _finer(job: Job, first: Mapping[Key, int]) -> Iterator[dict[Key, int]]:
+    """Yield divisions with legs of about one size, the largest first: each size fills the largest tray better than those before.
+
+    Legs of 72 leave a quarter of a tray of 96 empty, legs of 48 leave nothing.
+    """
+    built, room = _built_divisions(job), max(tray.fibres for tray in job.enclosure.trays)
+    subunits = {key: job.subunit_of_leg[key] for key in first}
+    size = max((subunit.fibres // first[key] for key, subunit in subunits.items()), default=0)
+    filled = room // size * size if size else room
+    for size in sorted({unit.fibres // k for unit in subunits.values() for k in unit.divisions}, reverse=True):
+        if filled < room // size * size:
+            filled = room // size * size
+            yield {
+                key: built.get(key, next((k for k in unit.divisions if unit.fibres // k <= size), unit.divisions[-1]))
+                for key, unit in subunits.items()
+            }
+
+
 def _divide(job: Job, divisions: dict[Key, int], leg: Leg) -> bool:
     """Divide a leg's subunit and those like it in its trunk one step further; tells whether that could be done."""
     own = job.subunit(leg)
+    built = _built_divisions(job)
     finer = [k for k in own.divisions if k > leg.of]
-    if not finer:
+    if not finer or (leg.trunk, leg.subunit) in built:
         return False
     for subunit in job.trunk_by_id[leg.trunk].subunits:
         like = (subunit.ribbons, subunit.ribbon_fibres) == (own.ribbons, own.ribbon_fibres)
-        if like and (subunit.trunk, subunit.number) in divisions:
+        if like and (subunit.trunk, subunit.number) in divisions.keys() - built.keys():
             divisions[subunit.trunk, subunit.number] = next(
                 (k for k in subunit.divisions if k >= finer[0]), subunit.divisions[-1]
             )

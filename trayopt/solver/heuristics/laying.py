@@ -58,6 +58,19 @@ class Laying:
         self.kept_out: dict[frozenset[str], int] = {}
         """Least ends of a cluster of some trunks that found room, and broke what no plan breaks wherever it did."""
 
+    def lay_built(self, bunches: Sequence[Bunch]) -> None:
+        """Lay bunches with a built leg where it lies, if one place is named."""
+        built = {
+            self.job.pinned_leg(pin): Place(pin.stack, pin.position)
+            for pin in self.job.leg_pins
+            if pin.built and pin.stack is not None and pin.position is not None
+        }
+        for bunch in bunches:
+            place = next((built[leg] for leg in bunch.legs if leg in built), None)
+            if place is not None:
+                self._put(place, bunch, 1)
+                self.top[place.stack] = max(self.top[place.stack], place.position)
+
     def lay(self, cluster: Sequence[Bunch], *, judged: bool = False) -> None:
         """Lay bunches on the stack whose turn it is, else on the next that takes them; else one by one, or not at all."""
         first = self.first.get((cluster[0].legs[0].trunk, cluster[0].legs[0].subunit))
