@@ -77,3 +77,17 @@ def test_a_box_that_is_half_built_and_would_be_full_is_found_by_habit(built: tup
     assert len(set(found.places.values())) == 72
     assert {name: found.ways[name] for name in built} == {name: ways[name] for name in built}
     assert {leg: found.places[leg] for leg in places} == places
+
+
+def test_a_tray_takes_several_pairs_of_trunks_before_splices_stay_out() -> None:
+    """Three trays hold nine legs of 12; two pairs bring four and five, and neither fills its trays."""
+    cables = {
+        "P": cable("p", [(1, 4)]),
+        "Q": cable("q", [(1, 4)]),
+        "R": cable("r", [(1, 5)]),
+        "S": cable("s", [(1, 5)]),
+    }
+    job = job_with(cables, [("P:1-48", "Q:1-48"), ("R:1-60", "S:1-60")], fibres=36, guide_fill="off", port_seal="off")
+    one = remade(job.enclosure, stacks=job.enclosure.stacks[:1])
+    plan = next(first_plans(remade(job, enclosure=one)))
+    assert measure_all(Laid(job, plan))["unplaced"] == 0

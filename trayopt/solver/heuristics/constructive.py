@@ -3,7 +3,8 @@
 What a careful crew does without a computer, and the first plan of every search.
 It looks at one trunk and one subunit after the other and never goes back; what does
 not fit where it comes is left out. It keeps every always rule and every physical rule at must, as far as it places anything.
-What is built lies where it lies, and the rest comes beside it. Where splices stay out, finer legs that fill a tray are tried.
+What is built lies where it lies, and the rest comes beside it. Where splices stay out, finer legs that fill a tray are tried,
+and then trays of more than one pair of trunks.
 
 Trunks are divided at the tray, where they may be: then all legs of an opened tube are laid one after the other, those without a
 splice among them, and so that few trays are tied to each other. Where that leaves splices out, it is tried without regard
@@ -98,30 +99,30 @@ def _construct_with(job: Job, loops: int) -> Assignment:
     partings = [at]
     if any(at[trunk] != "port" for trunk in parted if not _pinned_at(job, trunk)):
         partings.append(at | {trunk: port for trunk, port in parted.items() if not _pinned_at(job, trunk)})
-    for divisions in (None, *_finer(job, first)):
-        for ported in partings[1:] if divisions is None else partings:
-            if _spliced(job, best) < 2 * job.splices:
-                plan = _construct(job, ways, ported, divisions or coarsest(job, ported), few_ties=False)
-                best = max(best, plan, key=lambda plan: _spliced(job, plan))
+    finer = list(_finer(job, first))
+    trials = [(parting, coarsest(job, parting), False) for parting in partings[1:]]
+    trials += [(parting, divisions, mixed) for mixed in (False, True) for divisions in finer for parting in partings]
+    for parting, divisions, mixed in trials:
+        if _spliced(job, best) == 2 * job.splices:
+            break
+        plan = _construct(job, ways, parting, divisions, few_ties=False, mixed=mixed)
+        best = max(best, plan, key=lambda plan: _spliced(job, plan))
     return best
 
 
 def _construct(
-    job: Job, ways: dict[str, Way], at: Parting, divisions: Mapping[Key, int], *, few_ties: bool
+    job: Job, ways: dict[str, Way], at: Parting, divisions: Mapping[Key, int], *, few_ties: bool, mixed: bool = False
 ) -> Assignment:
     """Lay everything that fits; once more and judged after each step, where what comes of it breaks what no plan may break."""
     bunches = bunches_of(job, divisions, at)
-    plan = _laid(job, ways, at, bunches, few_ties=few_ties, judged=False)
+    plan = _laid(job, Laying(job, ways, at, few_ties=few_ties, mixed=mixed), bunches, judged=False)
     if not keeps_facts(job, plan):
-        plan = _laid(job, ways, at, bunches, few_ties=few_ties, judged=True)
+        plan = _laid(job, Laying(job, ways, at, few_ties=few_ties, mixed=mixed), bunches, judged=True)
     return plan
 
 
-def _laid(
-    job: Job, ways: dict[str, Way], at: Parting, bunches: Sequence[Bunch], *, few_ties: bool, judged: bool
-) -> Assignment:
+def _laid(job: Job, laying: Laying, bunches: Sequence[Bunch], *, judged: bool) -> Assignment:
     """Lay what is built where it lies, then cluster after cluster."""
-    laying = Laying(job, ways, at, few_ties=few_ties)
     laying.lay_built(bunches)
     for cluster in clusters(job, [bunch for bunch in bunches if bunch.legs[0] not in laying.places]):
         laying.lay(cluster, judged=judged)

@@ -30,6 +30,8 @@ class Laying:
         Where trunks are divided.
     few_ties
         Whether to begin a tray rather than to tie more trays to each other than should be.
+    mixed
+        Whether a tray may take splices of several pairs of trunks.
     stacks
         The stack that is tried first for the bunches of a subunit, where that is not the one whose turn it is.
     """
@@ -41,9 +43,11 @@ class Laying:
         at: Parting,
         *,
         few_ties: bool,
+        mixed: bool = False,
         stacks: Mapping[Key, str] | None = None,
     ) -> None:
         self.job, self.ways, self.at, self.few_ties, self.first = job, ways, at, few_ties, stacks or {}
+        self.mixed = mixed
         self.places: dict[Leg, Place] = {}
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self.top = dict.fromkeys(self.stacks, 0)
@@ -173,7 +177,7 @@ class Laying:
             self.ends[place] + bunch.ends <= 2 * tray.fibres
             and self.sleeves[place] + bunch.sleeves[tray.sleeve_fibres] <= tray.sleeves
             and all(self.entering[place, way] + entering.count(way) <= tray.entrance_legs for way in set(entering))
-            and (len(bunch.legs) == 1 or self.pairs.get(place, self._pair(bunch)) == self._pair(bunch))
+            and (self.mixed or len(bunch.legs) == 1 or self.pairs.get(place, self._pair(bunch)) == self._pair(bunch))
         )
 
     def _pair(self, bunch: Bunch) -> frozenset[str]:
