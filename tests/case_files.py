@@ -12,7 +12,7 @@ Json = dict[str, Any]
 CASES = Path(__file__).parent / "cases"
 KNOWN = frozenset({"name", "set", "ways", "legs", "ends", "divide_at", "ribbons", "claims", "broken", "says"})
 """Keys of a case."""
-MORE = frozenset({"random", "knobs", "planted"})
+MORE = frozenset({"random", "drawn", "knobs", "bent", "planted"})
 """Keys of the second document."""
 
 

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Json = dict[str, Any]
-RIBBON_RULES = ("ribbon_work", "re_ribbonised", "separated_ribbons")  # drawn only where what they speak of is
-LOOSE_RULES = ("ribbonised_fibres",)  # the same, where loose fibres are asked for
 RIBBON_WIDTHS = (2, 3, 4, 6)
 CASE_FILES = frozenset(path.stem for path in CASES.glob("*.yaml"))
 
@@ -329,32 +327,32 @@ def _random_joins(rng: random.Random, cables: dict[str, Json], shape: str) -> li
     return joins
 
 
-def _parameters(rule: str) -> dict[str, list[Any]]:
-    """Give the values of each parameter of a rule that are drawn, as its case file names them."""
-    return {} if rule not in CASE_FILES else case_file(rule).more.get("random", {})
+def _random_rules(rng: random.Random, share: float, asked: Sequence[str]) -> dict[str, Any]:
+    """Draw levels, weights and parameters that differ from the defaults; ``share`` of the rules are touched.
 
-
-def _random_rules(rng: random.Random, share: float) -> dict[str, Any]:
-    """Levels, weights and parameters that differ from the defaults; ``share`` of the rules are touched."""
+    Every rule has a random stream of its own, by its id, so a rule more changes nothing that is drawn of the others. A rule
+    whose case file says where it is drawn is left alone unless one of those knobs is asked for.
+    """
+    seed = rng.getrandbits(64)
     rules: dict[str, Any] = {}
     for rule, (kind, *_) in oracle.RULES.items():
-        if (
-            kind == "always"
-            or rule in (*RIBBON_RULES, *LOOSE_RULES)
-            or not (_chance(rng, share) or (rule == "reach" and _chance(rng, 0.9)))
-        ):
+        more = case_file(rule).more if rule in CASE_FILES else {}
+        drawn = {"share": share, "level": 1.0} | more.get("drawn", {})
+        own = random.Random(f"{seed}/{rule}")
+        if kind == "always" or not set(drawn.get("where", asked)) & set(asked) or not _chance(own, drawn["share"]):
             continue
-        level = rng.choice(["must", "prefer", "off"] if kind == "practice" else ["must", "must", "prefer", "off"])
-        long: Json = {"level": level}
-        if rule == "reach" and _chance(rng, 0.9):
-            long = {}
-        if long.get("level") == "prefer" and _chance(rng, 0.6):
-            long["weight"] = rng.choice([1, 2, 3, 5])
-        for key, values in _parameters(rule).items():
-            if rule == "reach" or _chance(rng, 0.7):
-                long[key] = rng.choice(values)
-        rules[rule] = long["level"] if list(long) == ["level"] and _chance(rng, 0.7) else long
-    return {rule: entry for rule, entry in rules.items() if entry != {}}
+        long: Json = {}
+        if _chance(own, drawn["level"]):
+            long["level"] = own.choice(
+                ["must", "prefer", "off"] if kind == "practice" else ["must", "must", "prefer", "off"]
+            )
+        if long.get("level") == "prefer" and _chance(own, 0.6):
+            long["weight"] = own.choice([1, 2, 3, 5])
+        for key, values in more.get("random", {}).items():
+            if not long or _chance(own, 0.7):
+                long[key] = own.choice(values)
+        rules[rule] = long["level"] if list(long) == ["level"] and _chance(own, 0.7) else long
+    return rules
 
 
 def _random_pins(rng: random.Random, job: Json) -> list[Json]:
@@ -552,6 +550,8 @@ def random_job(
         tray["sleeves"] = math.ceil(fibres / min(sleeve, 4)) + rng.choice([0, 0, 1, 2, 4])
     enclosure = _random_enclosure(rng, tray, stacks, positions, ends, ports)
     all_ports = [port["id"] for port in enclosure["ports"]]
+    shares = {"ribbon_work": ribbon_work, "mixed": mixed, "loose": loose, "through": through}
+    asked = ["", *(knob for knob, value in shares.items() if value)]
 
     trunk_list = []
     for i, t in enumerate(names):
@@ -593,17 +593,13 @@ def random_job(
         "trunks": trunk_list,
         "joins": joins,
         "apart": [],
-        "rules": _random_rules(rng, rules),
+        "rules": _random_rules(rng, rules, asked),
         "pins": [],
     }
     if mixed:
         for stack in enclosure["stacks"]:
             if _chance(rng, mixed):
                 _mix(rng, stack)
-    if ribbon_work or mixed:
-        for rule in (*RIBBON_RULES, *LOOSE_RULES) if loose else RIBBON_RULES:
-            if _chance(rng, 0.8 if rule in LOOSE_RULES else 0.3):
-                job["rules"][rule] = rng.choice(["must", "off", {"weight": 3}])
     if len(joins) >= 2 and _chance(rng, apart):
         chosen = rng.sample([join["name"] for join in joins], 3 if len(joins) > 2 and _chance(rng, 0.3) else 2)
         job["apart"] = [{"joins": chosen, "scope": rng.choice(["tray", "stack"])}]

@@ -1283,3 +1283,16 @@ def test_oracle_shares_no_code_with_the_package() -> None:
     modules = {name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
     modules |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     assert not any(module.split(".")[0] == "trayopt" for module in modules)
+
+
+def test_a_rule_more_changes_nothing_else_that_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every rule has a random stream of its own, wherever it stands in the table."""
+    knobs: Json = {"trunks": 2, "ribbons": 2, "rules": 0.5, "pins": 1.0, "apart": 1.0, "mixed": 0.5, "loose": 0.5}
+    before = [strategies.random_job(random.Random(seed), **knobs) for seed in range(40)]
+    more = {"of_no_account": ("practice", "off", 1, {})}
+    monkeypatch.setattr(oracle, "RULES", more | oracle.RULES)
+    monkeypatch.setattr(oracle.Plan, "of_no_account", lambda plan: iter(()), raising=False)
+    after = [strategies.random_job(random.Random(seed), **knobs) for seed in range(40)]
+    drawn = [job["rules"].pop("of_no_account", None) for job in after]
+    assert after == before
+    assert {str(level) for level in drawn} >= {"None", "must", "off", "prefer"}

@@ -137,6 +137,8 @@ class Planted(NamedTuple):
     groups: frozenset[str]
     brute: bool = True
     """Whether it is small enough for every way to build it to be looked at."""
+    slow: bool = False
+    """Whether that takes half a minute to minutes."""
 
 
 def plant(name: str, made: Callable[[], Json], *groups: str, brute: bool = True) -> Planted:
@@ -377,7 +379,7 @@ def from_case_file(rule: str) -> list[Planted]:
             put(data, path, value)
         return data
 
-    return [plant(rule, made, *planted["groups"])]
+    return [plant(rule, made, *planted["groups"])._replace(slow=planted.get("slow", False))]
 
 
 PLANTED += [planted for rule in SETTABLE for planted in from_case_file(rule)]

@@ -23,14 +23,10 @@ def test_the_planted_set_is_found_and_nothing_else(planted: Planted) -> None:
     assert found[0].minimal
 
 
-LONG = {"ribbon_work", "separated_ribbons", "ribbonised_fibres", "stack_trunks"}
-"""Conflicts of which brute force takes half a minute to minutes."""
-
-
 @pytest.mark.parametrize(
     "planted",
     [
-        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2 or planted.name in LONG))
+        pytest.param(planted, id=planted.name, marks=[pytest.mark.slow] * (i % 2 or planted.slow))
         for i, planted in enumerate(PLANTED)
         if planted.brute
     ],
