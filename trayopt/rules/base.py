@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, ClassVar, Generic, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, NamedTuple, Protocol, TypeAlias, TypeVar
 from typing import Literal as Names
 
 from trayopt.domain.base import Frozen, remade
@@ -177,3 +177,7 @@ class Rule(ABC, Generic[P]):
         weight = setting.weight if setting.level == "prefer" else max(setting.weight, self.weight)
         prefer = remade(setting, level="prefer", weight=weight)
         return remade(job, rules={**job.rules, self.id: prefer})
+
+
+AnyRule: TypeAlias = Rule[Any]
+"""A rule, whatever its parameters are."""

@@ -77,7 +77,7 @@ class Relaxation:
         self._highs.setOptionValue("objective_bound", inf)
         return inf if status == HighsModelStatus.kInfeasible else self._missed()
 
-    def _run(self, bounds: Bounds, clock: Clock, most_steps: int = 2**31 - 1) -> Any:
+    def _run(self, bounds: Bounds, clock: Clock, most_steps: int = 2**31 - 1) -> HighsModelStatus:
         changed = [i for i, (before, now) in enumerate(zip(self._bounds, bounds, strict=True)) if before != now]
         least, most = (np.array([bounds[i][side] for i in changed], float) for side in (0, 1))
         self._highs.changeColsBounds(len(changed), np.array(changed, np.int32), least, most)
@@ -86,7 +86,8 @@ class Relaxation:
         self._highs.setOptionValue("time_limit", self._highs.getRunTime() + left)
         self._highs.setOptionValue("simplex_iteration_limit", most_steps)
         self._highs.run()
-        return self._highs.getModelStatus()
+        status: HighsModelStatus = self._highs.getModelStatus()
+        return status
 
     def _missed(self) -> float:
         value: float = self._highs.getInfo().objective_function_value

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.job import Job
@@ -49,7 +49,7 @@ class Proof:
     better: Assignment | None = None
     why: str = ""
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> dict[str, object]:
         """Return it as plain data, without the plan that refutes it."""
         return {**asdict(self.claim), "answer": self.answer, "why": self.why}
 

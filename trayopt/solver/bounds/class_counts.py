@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import EPSILON
@@ -18,7 +18,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place, Stack
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.fibre_bend import FibreBend
 from trayopt.rules.variables import Expression, Literal
@@ -88,10 +88,10 @@ class ClassCounts(Base):
         self._on = {(t.id, s.id): self._used(t, s) for t in self.job.trunks for s in self.stacks}
         self._pairs()
 
-    def _asks(self, rule: type[Rule[Any]]) -> bool:
+    def _asks(self, rule: type[AnyRule]) -> bool:
         return rule.id in self.question.by_rule
 
-    def _held(self, rule: type[Rule[Any]], subject: str) -> Literal:
+    def _held(self, rule: type[AnyRule], subject: str) -> Literal:
         return guard(self, Group(rule.id, subject))
 
     def _class(self, i: int, alike: Class) -> None:
@@ -126,7 +126,7 @@ class ClassCounts(Base):
         self.outside[i] = 0 if self.all_placed else self.number(n, f"{alike.members[0].name} and like it outside")
         self.require(self.outside[i] + total(count for (j, _), count in self.count.items() if j == i) == n)
 
-    def _free(self, rule: type[Rule[Any]], members: tuple[Subunit, ...]) -> Expression:
+    def _free(self, rule: type[AnyRule], members: tuple[Subunit, ...]) -> Expression:
         """How many of these subunits are not held to a rule."""
         return len(members) - total(self._held(rule, subunit.name) for subunit in members)
 
@@ -280,7 +280,7 @@ class ClassCounts(Base):
             self.require(spliced <= total(division.spliced * self.count[key] for division, key in mine))
         return self.job.splices - total(kind.splices * number for kind, number in self.lots.items())
 
-    def draft(self, value: Callable[[Any], int]) -> Draft:
+    def draft(self, value: Callable[[Expression], int]) -> Draft:
         """Read divisions and ways out of a solution; subunits of a class take the divisions in order."""
         divisions: dict[Key, tuple[int, ...]] = {}
         for i, alike in enumerate(self.classes):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import Any, NamedTuple
+from collections.abc import Hashable
+from typing import NamedTuple
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
@@ -61,8 +62,7 @@ def classes_of(question: Question) -> list[Class]:
         named[pin.leg.trunk].add(job.trunk_by_id[pin.leg.trunk].subunit_of(pin.leg.first).number)
     sleeves = _sleeves(job)
     partners = _partners(job)
-    found: dict[Any, list[Subunit]] = defaultdict(list)
-    divisions: dict[Any, tuple[Division, ...]] = {}
+    found: dict[tuple[Hashable, ...], Class] = {}
     for subunit in job.subunits:
         if not job.spliced[subunit.trunk, subunit.number]:
             continue
@@ -84,9 +84,9 @@ def classes_of(question: Question) -> list[Class]:
             with_,
             alone,
         )
-        found[key].append(subunit)
-        divisions[key] = made
-    return [Class(key[0], tuple(members), key[6], divisions[key]) for key, members in found.items()]
+        members = (*found[key].members, subunit) if key in found else (subunit,)
+        found[key] = Class(subunit.trunk, members, with_, made)
+    return list(found.values())
 
 
 def _division(job: Job, subunit: Subunit, of: int, at: DivideAt, sleeves: dict[tuple[str, int, int], int]) -> Division:

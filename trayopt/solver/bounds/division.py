@@ -23,7 +23,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.hardware import Tray
@@ -31,6 +30,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.splicing import Piece
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.useful_divisions import UsefulDivisions
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
@@ -139,7 +139,7 @@ class Divider(UsefulDivisions):
         others = [x for key, options in divided.items() for of, x in options.items() if of not in divisions[key]]
         return not others or _one_of(model, others, most=False)[1] == cp_sat.INFEASIBLE
 
-    def _legs(self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]]) -> Any:
+    def _legs(self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]]) -> Expression:
         return total(self._count(key, of) * x for key, options in divided.items() for of, x in options.items())
 
     def _model(self, *, alike: bool) -> tuple[cp_sat.CpModel, dict[Key, dict[int, cp_sat.IntVar]]]:
@@ -151,9 +151,9 @@ class Divider(UsefulDivisions):
         divided = {key: {of: model.new_bool_var("") for of in open_} for key, open_ in self.open.items()}
         for options in divided.values():
             model.add_exactly_one(list(options.values()))
-        cuts: dict[tuple[Piece, Piece], Any] = {}
+        cuts: dict[tuple[Piece, Piece], Literal] = {}
 
-        def cut(before: Piece, after: Piece) -> Any:
+        def cut(before: Piece, after: Piece) -> Literal:
             """Literal of an edge that is cut on both sides; 1 if both are edges of subunits."""
             if (before, after) not in cuts:
                 sides = [
@@ -161,7 +161,7 @@ class Divider(UsefulDivisions):
                     for a, b in ((before.a, after.a), (before.b, after.b))
                 ]
                 sides = [side for side in sides if side is not None]
-                literal: Any = 1
+                literal: Literal = 1
                 if sides:
                     literal = model.new_bool_var("")
                     for side in sides:
@@ -198,14 +198,16 @@ class Divider(UsefulDivisions):
             room = 2 * self.job.enclosure.fibres
             model.add(total(sum(sizes) * x for sizes, x in own) <= room)
 
-    def _share_trays(self, model: cp_sat.CpModel, sizes: Sequence[tuple[Sequence[int], Any]], room: int) -> None:
+    def _share_trays(self, model: cp_sat.CpModel, sizes: Sequence[tuple[Sequence[int], Literal]], room: int) -> None:
         """Let what is chosen take no more trays than there are, where no tray holds more than ``room``."""
         trays = sum(stack.positions for stack in self.job.enclosure.stacks)
         for k in range(1, 5):
             shares = total(sum(share_of_tray(size, room, k) for size in found) * x for found, x in sizes)
             model.add(shares <= trays * k * room)
 
-    def _side_cut(self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]], trunk: str, last: int, first: int) -> Any:
+    def _side_cut(
+        self, divided: Mapping[Key, Mapping[int, cp_sat.IntVar]], trunk: str, last: int, first: int
+    ) -> Expression | None:
         """Sum of the divisions of a subunit that cut between two neighbouring fibres; None at the edge of the subunit."""
         subunit = self.job.trunk_by_id[trunk].subunit_of(last)
         if first > subunit.last:
@@ -282,7 +284,9 @@ def _load(chain: Sequence[Piece], tray: Tray) -> tuple[int, int]:
     return 2 * splices, -(-splices // tray.sleeve_fibres)
 
 
-def _one_of(model: cp_sat.CpModel, literals: Sequence[Any], *, most: bool) -> tuple[cp_sat.CpSolver, Any]:
+def _one_of(
+    model: cp_sat.CpModel, literals: Sequence[Literal], *, most: bool
+) -> tuple[cp_sat.CpSolver, cp_sat.CpSolverStatus]:
     """Ask for a choice in which at least one of these literals holds, or as many as are found soon."""
     trial = model.clone()
     trial.add(linear(total(literals)) >= 1)

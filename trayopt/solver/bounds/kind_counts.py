@@ -8,7 +8,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
@@ -143,7 +143,9 @@ class KindCounts(Outline, DividedLegs):
             self.cp.decide_first(lits(open_), value)
         return True
 
-    def ask(self, clock: Clock, effort: float, *, in_order: bool = False) -> tuple[Any, cp_sat.CpSolver]:
+    def ask(
+        self, clock: Clock, effort: float, *, in_order: bool = False
+    ) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
         """Solve the counts, and give status and solver.
 
         Kinds and stacks that are alike are found, and literals are tried three times over: lengths then take a tenth of the time.

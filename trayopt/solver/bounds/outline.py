@@ -20,14 +20,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from typing import Any
 
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.registry import BY_ID as RULES_BY_ID
@@ -54,6 +53,7 @@ from trayopt.rules.variables import (
 from trayopt.solver.bounds.division import unjoined
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.stand_ins import StandIns
+from trayopt.solver.bounds.tied_subunits import Group as TiedGroup
 from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
 from trayopt.solver.model.base import Base, Key
 from trayopt.solver.model.clock import Clock
@@ -108,7 +108,7 @@ class Outline(Base):
         """What rules and goals may ask."""
         return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, FirstStacks)
 
-    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+    def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
         if isinstance(rule, GuideFill):
             return voice(
@@ -247,7 +247,9 @@ class Outline(Base):
                 self.require(total(kept) + broken[stack.id] <= stack.positions, *when)
         self._pay_in_all(tied, torn, total(broken.values()), when)
 
-    def _pay_in_all(self, tied: Tied, torn: Mapping[Any, Any], broken: Any, when: Sequence[Any]) -> None:
+    def _pay_in_all(
+        self, tied: Tied, torn: Mapping[TiedGroup, Literal], broken: Expression, when: Sequence[Literal]
+    ) -> None:
         """Add up what groups pay for on all stacks: on which one a group lies has no part in that, so that it bounds at once."""
         stacks = self.job.enclosure.stacks
         room = 2 * max(tray.fibres for tray in self.job.enclosure.trays)

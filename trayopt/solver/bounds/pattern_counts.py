@@ -13,14 +13,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import (  # fmt: skip
@@ -96,7 +95,7 @@ class Counts(KindCounts):
             LegStacks, Trays, LeastLoads, Loads, Windows,
         )  # fmt: skip
 
-    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+    def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask for the legs themselves; what pins and subunits that keep together ask is in the outline."""
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
@@ -175,7 +174,7 @@ class Counts(KindCounts):
         del place
         return len(self.kinds)
 
-    def guess(self, value: Callable[[Any], int]) -> Guess:
+    def guess(self, value: Callable[[Expression], int]) -> Guess:
         """Read counts, ways and ends out of a solution."""
         job = self.job
         return Guess(

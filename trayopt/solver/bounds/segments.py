@@ -10,13 +10,12 @@ from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from functools import cached_property
 from itertools import pairwise, product
-from typing import Any
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.splicing import Done, SleeveRun
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.opened_tube import OpenedTube
@@ -96,7 +95,7 @@ class Segments(SegmentCounts):
             LeastLoads,
         )
 
-    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+    def voice_for(self, rule: AnyRule) -> Variables | None:
         """Return every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 

@@ -18,14 +18,13 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Any
 
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.splicing import Done
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
@@ -271,7 +270,7 @@ class SetPartition(KindCounts):
         )
         return voice(self, *known, *((TrunkLegs, Pairs, Trays, LeastLoads, Loads) if self.trays else ()))
 
-    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+    def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask for the legs themselves; where no trays are counted, bunches are held to what mixes pairs of trunks."""
         own = isinstance(rule, Pinned | SubunitTogether) or (isinstance(rule, TrayPair) and not self.trays)
         return self.voice if self.listed and not own else None

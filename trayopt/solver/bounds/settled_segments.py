@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 from itertools import combinations
-from typing import Any
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Subunit
@@ -21,7 +20,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
 from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.variables import (  # fmt: skip
     Cuts,
     Expression,
@@ -64,7 +63,7 @@ class SettledSegments(Segments):
                 if block.spliced:
                     self._reach(i)
 
-    def voice_for(self, rule: Rule[Any]) -> Variables | None:
+    def voice_for(self, rule: AnyRule) -> Variables | None:
         """Return the legs of each trunk a voice as well, where they can be counted."""
         said = super().voice_for(rule)
         return self.legs_voice if said is not None and self.able else said

@@ -15,7 +15,6 @@ from collections.abc import Callable
 from functools import cached_property
 from math import gcd
 from operator import attrgetter
-from typing import Any
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import TRAVELS
@@ -23,7 +22,7 @@ from trayopt.domain.hardware import Stack, Tray
 from trayopt.domain.pins import LegPin
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.alternate_stacks import AlternateStacks
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.bend_radius import BendRadius
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.fibre_bend import FibreBend
@@ -51,7 +50,7 @@ from trayopt.solver.model.literals import total
 from trayopt.solver.model.posting import guard, speaks
 from trayopt.solver.model.vocabulary import voice
 
-OWN: tuple[type[Rule[Any]], ...] = (
+OWN: tuple[type[AnyRule], ...] = (
     TrayFibres, TraySleeves, EntranceLegs, GuideFill, BendRadius, FibreBend, AlternateStacks, Reserve, Pinned,
 )  # fmt: skip
 """Rules that the counts by stack read in their own way, by counts of classes."""
@@ -90,7 +89,7 @@ class StackCounts(ClassCounts):
         """What rules and goals may ask."""
         return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces)
 
-    def _poster(self, rule: Rule[Any]) -> Callable[..., None]:
+    def _poster(self, rule: AnyRule) -> Callable[..., None]:
         def post(constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
             if constraint is not True:
                 self.require(constraint, guard(self, merged(rule, subject)), *when)

@@ -13,11 +13,11 @@ It holds for every plan, whatever its divisions, because physical rules at must 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.rings import Block, Ring, blocks_of, overfull_rings
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.bounds.tray_room import without_room
@@ -82,14 +82,14 @@ class _Box(Literals):
         self.job = job
         self.blocks = blocks
         self.at_tray = at_tray
-        self._on: dict[Key, list[Any]] = {}
-        self.placed: list[Any] = []
+        self._on: dict[Key, list[cp_sat.IntVar]] = {}
+        self.placed: list[Expression] = []
         """How many splices of each block are placed."""
         stacks = job.enclosure.stacks
-        loads: list[list[Any]] = [[] for _ in stacks]
+        loads: list[list[Expression]] = [[] for _ in stacks]
         for block in blocks:
             whole = [key for key in block.keys if key[0] in at_tray]
-            here: list[Any]
+            here: list[Expression]
             if whole:
                 here = [block.splices * literal for literal in self._whole(whole[0], loads)]
                 for other in whole[1:]:
@@ -104,7 +104,7 @@ class _Box(Literals):
         for stack, load in zip(stacks, loads, strict=True):
             self.require(total(load) <= 2 * sum(tray.fibres for tray in stack.by_position))
 
-    def _whole(self, key: Key, loads: list[list[Any]]) -> list[Any]:
+    def _whole(self, key: Key, loads: list[list[Expression]]) -> list[cp_sat.IntVar]:
         """Return a literal a stack for a subunit that is placed whole; its parked fibres are part of the loads."""
         if key not in self._on:
             subunit = self.job.subunit_of_leg[key]

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
@@ -21,6 +20,7 @@ from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.class_counts import Draft
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.rings import Ring, overfull_rings
@@ -34,6 +34,7 @@ from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.groups import ALLOWED_PORTS, ALLOWED_TRAVEL, Question
 from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one
+from trayopt.solver.model.literals import linear
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import read
@@ -177,14 +178,16 @@ class Trials:
         self.refute(self._enough(self._guarded, held, solver.response_proto.deterministic_time))
         return False
 
-    def _glance(self, model: Base, held: Groups, goal: Any) -> tuple[Any, cp_sat.CpSolver]:
+    def _glance(
+        self, model: Base, held: Groups, goal: Expression | None
+    ) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
         """Solve a guarded model with these groups held hard."""
         cp = model.cp.clone()
         for group in self.question.groups:
             if group in held and group in model.guards:
                 cp.add(cp.get_bool_var_from_proto_index(model.guards[group].index) == 1)
         if goal is not None and not isinstance(goal, int):
-            cp.minimize(goal)
+            cp.minimize(linear(goal))
         return solve_one(cp, self.clock, GLANCE)
 
     def _enough(self, model: Base, held: Groups, took: float) -> Groups:

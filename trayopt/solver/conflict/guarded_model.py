@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.base import remade
@@ -13,7 +12,7 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin
 from trayopt.rules.apart import KeptApart
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule, Post
 from trayopt.rules.divided_at_tray import DividedAtTray
 from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.exposed import Exposed
@@ -27,11 +26,13 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import (
+    Constraint,
     Cuts,
     FirstStacks,
     LegNumbers,
     LegsPlaced,
     LegStacks,
+    Literal,
     Partings,
     TrunkStacks,
     TrunkWays,
@@ -45,7 +46,7 @@ from trayopt.solver.model.posting import decide, guard, speaks
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.repair.fixed import fix
 
-LOOSENED: tuple[type[Rule[Any]], ...] = (
+LOOSENED: tuple[type[AnyRule], ...] = (
     DividedAtTray, TrayFibres, TraySleeves, EntranceLegs, Reach, Exposed, NoEmptyBelow, KeptApart, Pinned, SubunitTogether,
 )  # fmt: skip
 """Rules that ask of trays and mean something of a stack whose trays are one, as ``merged_job`` loosens them."""
@@ -85,12 +86,16 @@ def guarded(question: Question) -> Model:
 
 
 def _encode(
-    question: Question, job: Job, model: Model, voice_for: Callable[[Rule[Any]], Variables], holds: Any
+    question: Question,
+    job: Job,
+    model: Model,
+    voice_for: Callable[[AnyRule], Variables],
+    holds: Callable[[Group], tuple[Literal, ...] | None],
 ) -> None:
     """Let every rule speak; ``holds`` gives the literals under which a group holds, None where it does not at all."""
 
-    def post_for(rule: Rule[Any]) -> Any:
-        def post(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def post_for(rule: AnyRule) -> Post:
+        def post(constraint: Constraint, subject: str, when: tuple[Literal, ...] = ()) -> None:
             if constraint is True:
                 return
             always = rule.kind == "always" or (isinstance(rule, Pinned) and subject in question.facts)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from trayopt.domain.finding import Group
+from trayopt.rules.variables import Boolean
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
@@ -24,7 +24,7 @@ class CorrectionModel:
     def __init__(self, counts: StackCounts, groups: Iterable[Group], cost: Cost, among: frozenset[Group]) -> None:
         self.groups = tuple(groups)
         self.cp = counts.cp.clone()
-        self.dropped: dict[Group, Any] = {}
+        self.dropped: dict[Group, Boolean] = {}
         for group in self.groups:
             if group in counts.guards:
                 self.dropped[group] = ~self.cp.get_bool_var_from_proto_index(counts.guards[group].index)

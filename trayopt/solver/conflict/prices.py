@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Group
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
 from trayopt.rules.registry import BY_ID
+from trayopt.rules.variables import Linear
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import encoded
 from trayopt.solver.heuristics.descent import lexicographic
@@ -91,7 +91,7 @@ def _descend(
         if group in kept:
             fix(model, fact)
 
-    def minimise(goal: GoalName, expression: Any) -> Outcome:
+    def minimise(goal: GoalName, expression: Linear) -> Outcome:
         model.require(expression <= found.values[goal])
         hint(model, found.assignment)
         status, solver = solve_one(model.cp, clock, effort)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from time import monotonic
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.hardware import Place
@@ -255,7 +255,7 @@ class RelaxedModel(Generic[B]):
         )
         return trial
 
-    def _weighed(self, model: Model, i: int, place: Place) -> Sequence[Any]:
+    def _weighed(self, model: Model, i: int, place: Place) -> Sequence[Expression]:
         """Weigh the legs of one side of a stretch at a place by what they hold of it."""
         blocks = self.blocks
         key = blocks.blocks[i].keys[0]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any
 
 from trayopt.domain.plan import GoalName
+from trayopt.rules.variables import Expression, Linear
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.run import Outcome
 
@@ -13,11 +13,11 @@ from trayopt.solver.model.run import Outcome
 def lexicographic(
     model: Model,
     goals: Sequence[GoalName],
-    minimise: Callable[[GoalName, Any], Outcome],
+    minimise: Callable[[GoalName, Linear], Outcome],
     value: Callable[[GoalName], int],
     *,
     least: Callable[[GoalName], int | None] = lambda _: None,
-    encode: Callable[[Model, GoalName], Any],
+    encode: Callable[[Model, GoalName], Expression],
 ) -> Iterator[tuple[GoalName, Outcome]]:
     """Minimise goal after goal, and give what came of each; whoever asks for the next one lets the model be held to the value.
 
@@ -46,7 +46,7 @@ def lexicographic(
         else:
             if bound:
                 model.require(expression >= bound)
-            model.cp.minimize(expression)
+            model.minimize(expression)
             outcome = minimise(goal, expression)
             model.cp.clear_objective()
             yield goal, outcome

@@ -9,9 +9,11 @@ precedence, which the labels of Coffman and Graham solve (Optimal scheduling for
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from trayopt.domain.cablework import Leg, Subunit
+from trayopt.rules.variables import Boolean, Literal
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.model import Model
 
@@ -81,13 +83,13 @@ def _before(one: Item, other: Item) -> bool:
     return bool(common) and all(one.ranks[trunk] < other.ranks[trunk] for trunk in common)
 
 
-def order_of(model: Model) -> list[tuple[Any, bool]]:
+def order_of(model: Model) -> list[tuple[Boolean, bool]]:
     """Return what a good order says of literals of a model; empty where the model is not of that kind."""
     items = items_of(model)
     if not items:
         return []
     stacks = model.job.enclosure.stacks
-    said: list[tuple[Any, bool]] = []
+    said: list[tuple[Literal, bool]] = []
     for number, slot in enumerate(slots(items, len(stacks))):
         low = 1 + number * slot[0].trays
         if low + slot[0].trays - 1 > max(stack.positions for stack in stacks):
@@ -99,7 +101,7 @@ def order_of(model: Model) -> list[tuple[Any, bool]]:
     return [(literal, value) for literal, value in said if not isinstance(literal, int)]
 
 
-def hold_order(order: list[tuple[Any, bool]], trial: cp_sat.CpModel) -> cp_sat.CpModel:
+def hold_order(order: Sequence[tuple[Boolean, bool]], trial: cp_sat.CpModel) -> cp_sat.CpModel:
     """Hold a copy of a model to an order."""
     for literal, value in order:
         trial.add(trial.get_bool_var_from_proto_index(literal.index) == int(value))

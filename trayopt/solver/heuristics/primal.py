@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.pattern_bounds import Counted, count, placed_bound
 from trayopt.solver.bounds.pattern_counts import Guess, hold, in_scope
 from trayopt.solver.bounds.tray_room import fewest_trays
-from trayopt.solver.heuristics.completion import Answer, RelaxedModel, RelaxedSolution, add_all
+from trayopt.solver.heuristics.completion import Answer, B, RelaxedModel, RelaxedSolution, add_all
 from trayopt.solver.heuristics.constructive import construct_by, first_plans
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
@@ -97,7 +97,7 @@ def even_layouts(s: Session, least: int) -> None:
 
 def complete_solution(
     s: Session,
-    layouts: RelaxedModel[Any],
+    layouts: RelaxedModel[B],
     layout: RelaxedSolution | None,
     limits: Mapping[GoalName, int],
     *,

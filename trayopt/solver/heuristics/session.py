@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.finding import Level
@@ -14,6 +14,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.breakout import Breakout
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.same_division import SameDivision
+from trayopt.rules.variables import Expression, Linear
 from trayopt.solver.bounds import opposite_orders, partition_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partings import PartingBounds
@@ -241,7 +242,7 @@ class Session:
             self._ways_first[key] = WaysFirst(model, weight, self.clock)
         return self._ways_first[key]
 
-    def expression(self, model: Model, goal: GoalName) -> Any:
+    def expression(self, model: Model, goal: GoalName) -> Expression:
         """Encode a goal, once a model; crossings are bounded by the orders that trunks see as soon as they are encoded."""
         known = goal in model.goals
         expression = model.goal(goal)
@@ -318,7 +319,7 @@ class Session:
     def better(self, model: Model, goals: Sequence[GoalName], effort: float = SOME) -> None:
         """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
 
-        def minimise(goal: GoalName, expression: Any) -> Outcome:
+        def minimise(goal: GoalName, expression: Linear) -> Outcome:
             del expression
             if model.solution:
                 hint_last(model)

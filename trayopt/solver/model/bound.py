@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
@@ -106,7 +105,7 @@ class Bound:
         """Whether a plan of these values shows that the bound is wrong."""
         return values[self.goal] < self.value and self.given.met(values)
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> dict[str, object]:
         """Return it as plain data."""
         return {"goal": self.goal, "bound": self.value, "by": self.by, "given": dict(self.given.at_most)}
 
@@ -121,7 +120,7 @@ class Step:
     plan: Assignment | None = field(default=None, compare=False, repr=False)
     """What the better plan decides; it has no part in the trail as it is written."""
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> dict[str, object]:
         """Return it as plain data."""
         said = {"values": dict(self.values)} if self.values is not None else {}
         return {"seconds": round(self.seconds, 4), **(self.bound.plain() if self.bound else {}), **said}

@@ -6,9 +6,13 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING
 
 from trayopt.domain.plan import Stopped
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model_helper import SatParameters
+
 
 TOO_LITTLE = 0.01
 """Part of a limit in which nothing is begun any more: presolving alone would go far beyond it."""
@@ -80,7 +84,7 @@ class Clock:
         """Return a part of the effort that is left of the turn under way; None if no turn is limited."""
         return None if self.most_effort is None else part * max(0.0, self.most_effort - self.effort)
 
-    def limit(self, parameters: Any, effort: float | None = None, slice_s: float | None = None) -> None:
+    def limit(self, parameters: SatParameters, effort: float | None = None, slice_s: float | None = None) -> None:
         """Let a run of the solver take what is left, at most this deterministic time, and at most a slice of the limit's kind."""
         limits = [limit for limit in (self.left, slice_s) if limit is not None]
         efforts = [] if effort is None else [effort]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from threading import Lock
-from typing import Any
+from typing import Any, cast
 
 from ortools.sat.python import cp_model_helper
 from ortools.sat.python.cp_model_helper import (
@@ -31,8 +31,19 @@ from ortools.sat.python.cp_model_helper import (
 from ortools.util.python.sorted_interval_list import Domain
 
 from trayopt.errors import SolverFault
+from trayopt.rules.variables import Boolean, Expression, Literal
 
-__all__ = ["Constraint", "ConstraintProto", "CpModel", "CpSolver", "Domain", "IntVar", "LinearExpr", "SolutionCallback"]
+__all__ = [
+    "Constraint",
+    "ConstraintProto",
+    "CpModel",
+    "CpSolver",
+    "CpSolverStatus",
+    "Domain",
+    "IntVar",
+    "LinearExpr",
+    "SolutionCallback",
+]
 
 OPTIMAL = CpSolverStatus.OPTIMAL
 FEASIBLE = CpSolverStatus.FEASIBLE
@@ -109,48 +120,50 @@ class CpModel(CpBaseModel):
         """Hold a sum to some numbers."""
         return self.add(BoundedLinearExpression(expression, domain))
 
-    def add_bool_or(self, *literals: Any) -> Constraint:
+    def add_bool_or(self, *literals: Literal | Iterable[Literal]) -> Constraint:
         """Ask for at least one."""
         return self._add_literals(BoolArgumentConstraint.bool_or, literals)
 
-    def add_bool_and(self, *literals: Any) -> Constraint:
+    def add_bool_and(self, *literals: Literal | Iterable[Literal]) -> Constraint:
         """Ask for all."""
         return self._add_literals(BoolArgumentConstraint.bool_and, literals)
 
-    def add_at_most_one(self, *literals: Any) -> Constraint:
+    def add_at_most_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
         """Allow one."""
         return self._add_literals(BoolArgumentConstraint.at_most_one, literals)
 
-    def add_exactly_one(self, *literals: Any) -> Constraint:
+    def add_exactly_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
         """Ask for one and allow no other."""
         return self._add_literals(BoolArgumentConstraint.exactly_one, literals)
 
-    def add_implication(self, when: Any, then: Any) -> Constraint:
+    def add_implication(self, when: Literal, then: Literal) -> Constraint:
         """Ask for one literal where another holds."""
         added = self.add_bool_and(then)
         added.only_enforce_if(when)
         return added
 
-    def _add_literals(self, kind: BoolArgumentConstraint, literals: tuple[Any, ...]) -> Constraint:
+    def _add_literals(
+        self, kind: BoolArgumentConstraint, literals: tuple[Literal | Iterable[Literal], ...]
+    ) -> Constraint:
         added: Constraint = self._add_bool_argument_constraint(kind, *literals)  # type: ignore[attr-defined]
         return added
 
-    def minimize(self, goal: LinearExpr | int) -> None:
+    def minimize(self, goal: Expression) -> None:
         """Make a sum the goal."""
         self._aim(goal, 1)
 
-    def maximize(self, goal: LinearExpr | int) -> None:
+    def maximize(self, goal: Expression) -> None:
         """Make a sum the goal, as great as it can be."""
         self._aim(goal, -1)
 
-    def _aim(self, goal: LinearExpr | int, sign: int) -> None:
+    def _aim(self, goal: Expression, sign: int) -> None:
         self.clear_objective()
         objective = self.proto.objective
         objective.scaling_factor = float(sign)
         if isinstance(goal, int):
             objective.offset = float(sign * goal)
             return
-        flat = FlatIntExpr(goal)
+        flat = FlatIntExpr(cast("LinearExpr", goal))
         objective.vars.extend([variable.index for variable in flat.vars])
         objective.coeffs.extend([sign * coefficient for coefficient in flat.coeffs])
         objective.offset = float(sign * flat.offset)
@@ -177,7 +190,7 @@ class CpModel(CpBaseModel):
         reductions = DecisionStrategyProto.DomainReductionStrategy
         strategy.domain_reduction_strategy = reductions.SELECT_MAX_VALUE if value else reductions.SELECT_MIN_VALUE
 
-    def add_hint(self, literal: Any, value: int) -> None:
+    def add_hint(self, literal: Boolean, value: int) -> None:
         """Let the solver try this value of a literal first."""
         hint = self.proto.solution_hint
         hint.vars.append(max(literal.index, -literal.index - 1))
@@ -195,7 +208,7 @@ class CpModel(CpBaseModel):
         """Leave out what to try first."""
         self.proto.clear_solution_hint()
 
-    def add_assumptions(self, literals: Iterable[Any]) -> None:
+    def add_assumptions(self, literals: Iterable[Literal]) -> None:
         """Take literals for granted: where they cannot hold together, the solver can say which of them."""
         self.proto.assumptions.extend([self.get_or_make_boolean_index(literal) for literal in literals])
 
@@ -214,11 +227,11 @@ class SolutionCallback(cp_model_helper.SolutionCallback):
         """Hear of a solution."""
         raise NotImplementedError
 
-    def boolean_value(self, literal: Any) -> bool:
+    def boolean_value(self, literal: Literal) -> bool:
         """Return the value of a literal."""
         return self.BooleanValue(literal)
 
-    def value(self, expression: Any) -> int:
+    def value(self, expression: Expression) -> int:
         """Return the value of a sum."""
         return self.Value(expression)
 
@@ -298,21 +311,25 @@ class CpSolver:
         """Bound on the goal."""
         return self.response_proto.best_objective_bound
 
-    def boolean_value(self, literal: Any) -> bool:
+    def boolean_value(self, literal: Literal) -> bool:
         """Return the value of a literal."""
         self._held(literal)
         return ResponseHelper.boolean_value(self.response_proto, literal)
 
-    def value(self, expression: Any) -> int:
+    def value(self, expression: Expression) -> int:
         """Return the value of a sum."""
         self._held(expression)
         return ResponseHelper.value(self.response_proto, expression)
 
-    def _held(self, expression: Any) -> None:
+    def _held(self, expression: Expression) -> None:
         if isinstance(expression, int):
             return
         index = getattr(expression, "index", None)
-        indices = [v.index for v in FlatIntExpr(expression).vars] if index is None else [max(index, -index - 1)]
+        indices = (
+            [v.index for v in FlatIntExpr(cast("LinearExpr", expression)).vars]
+            if index is None
+            else [max(index, -index - 1)]
+        )
         if indices and max(indices) >= self._size:
             raise SolverFault(f"{expression} was made after the search, whose solution has no value of it")
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import remade
@@ -19,7 +18,7 @@ from trayopt.domain.finding import Group, Kind, Level
 from trayopt.domain.job import Job
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import SolverFault
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule
 from trayopt.rules.judge import judge
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import BY_ID, RULES
@@ -32,7 +31,7 @@ EXPECTED = "expected"
 LIMITS = (ALLOWED_PORTS, ALLOWED_TRAVEL)
 
 
-def merged(rule: Rule[Any], subject: str) -> Group:
+def merged(rule: AnyRule, subject: str) -> Group:
     """Return the group in which a subject counts: tray places are merged by stack."""
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 
@@ -65,7 +64,7 @@ class Question:
         return remade(self.job, trunks=trunks)
 
     @cached_property
-    def rules(self) -> tuple[Rule[Any], ...]:
+    def rules(self) -> tuple[AnyRule, ...]:
         """Every rule whose subjects are groups."""
         return tuple(r for r in RULES if r.kind in self.kinds and self.job.rules[r.id].level in self.levels)
 
@@ -113,7 +112,7 @@ class Question:
             return (3 if self._own(rule) else 5), rule.blamed * 100 + order
         return (3 if self._own(rule) or rule.asked_for else 4), order
 
-    def _own(self, rule: Rule[Any]) -> bool:
+    def _own(self, rule: AnyRule) -> bool:
         """Whether the job asks for more of a rule than its defaults."""
         return own_setting(self.job, rule)
 
@@ -168,13 +167,13 @@ def meets(job: Job, fact: Decision, assignment: Assignment) -> bool:
     return isinstance(fact, EntersAt) and ends == fact.end
 
 
-def own_setting(job: Job, rule: Rule[Any]) -> bool:
+def own_setting(job: Job, rule: AnyRule) -> bool:
     """Whether a job sets a rule stricter than, or otherwise than, its defaults."""
     setting = job.rules[rule.id]
     return setting.level != rule.level or dict(setting.parameters) != rule.usual(job.enclosure)
 
 
-def subjects_of(job: Job, rule: Rule[Any]) -> Iterator[str]:
+def subjects_of(job: Job, rule: AnyRule) -> Iterator[str]:
     """Return everything in a job that a rule can be broken for."""
     uncut = (unit.name for item in job.through for unit in job.trunk_by_id[item.ends[0]].passing)
     subjects = (*_of_kind(job, rule.subject), *(uncut if rule.of_uncut else ()))

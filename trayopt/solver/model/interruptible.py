@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from math import ceil
 from threading import Event, Thread
-from typing import Any
 
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
@@ -72,7 +71,7 @@ def solve_one(
     part: float = 1.0,
     presolves: int = 1,
     in_order: bool = False,
-) -> tuple[Any, cp_sat.CpSolver]:
+) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
     solver = one_worker(clock, effort, symmetry_level=symmetry_level, part=part, presolves=presolves, in_order=in_order)
     return solve_interruptible(solver, cp, clock), solver
@@ -88,7 +87,7 @@ class Asked:
         callback: cp_sat.SolutionCallback | None = None,
     ) -> None:
         self.solver, self.cp, self._callback = solver, cp, callback
-        self._status: Any = None
+        self._status = cp_sat.UNKNOWN
         self._error: BaseException | None = None
         self._ended = Event()
         Thread(target=self._work, name=THREAD, daemon=True).start()
@@ -112,7 +111,7 @@ class Asked:
             self.solver.stop_search()
         return self._ended.is_set()
 
-    def wait(self, clock: Clock) -> Any:
+    def wait(self, clock: Clock) -> cp_sat.CpSolverStatus:
         """Wait for the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
         try:
             while not self.ended(clock):
@@ -137,6 +136,6 @@ def solve_interruptible(
     cp: cp_sat.CpModel,
     clock: Clock,
     callback: cp_sat.SolutionCallback | None = None,
-) -> Any:
+) -> cp_sat.CpSolverStatus:
     """Solve and give the solver's status; its effort goes on the clock, and so does Ctrl-C, which stops the search."""
     return Asked(solver, cp, callback).wait(clock)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from functools import cached_property
-from typing import Any, NamedTuple, TypeVar, cast
+from typing import NamedTuple, TypeVar, cast
 
 from trayopt.rules.variables import Constraint, Expression, Literal
 from trayopt.solver.model import cp_sat
@@ -60,7 +60,7 @@ class Literals:
 
     def __init__(self, clock: Clock | None = None) -> None:
         self.cp = cp_sat.CpModel()
-        self._made: dict[tuple[Hashable, ...], Any] = {}
+        self._made: dict[tuple[Hashable, ...], object] = {}
         self.tags: dict[int, Tag] = {}
         """What variables are about, by their numbers, where that was told."""
         self._clock = clock
@@ -121,9 +121,9 @@ class Literals:
             self._made[key] = make()
         return cast("T", self._made[key])
 
-    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], Any]]:
-        """Return what was made under keys that begin with one of these."""
-        return ((key, literal) for key, literal in self._made.items() if key[0] in kinds)
+    def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], cp_sat.IntVar]]:
+        """Return the literals that were made under keys that begin with one of these."""
+        return ((key, cast("cp_sat.IntVar", literal)) for key, literal in self._made.items() if key[0] in kinds)
 
     def any_of(self, *literals: Literal) -> Literal:
         """Whether at least one of these holds."""

@@ -6,13 +6,13 @@ import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
-from typing import Any, Literal
+from typing import Literal
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
-from trayopt.rules.base import Rule
+from trayopt.rules.base import AnyRule, Post
 from trayopt.rules.pin import Pinned
 from trayopt.rules.registry import RULES
 from trayopt.rules.variables import Boolean, CannotSay, Constraint, Variables
@@ -45,7 +45,7 @@ class Policy:
     built: Mode = "hard"
     kept: frozenset[str] = frozenset()
 
-    def mode(self, job: Job, rule: Rule[Any]) -> Mode:
+    def mode(self, job: Job, rule: AnyRule) -> Mode:
         """Return the mode of one rule in a job."""
         if rule.kind == "always":
             return "hard"
@@ -103,7 +103,7 @@ def decide(model: Model) -> None:
             model.end(stack.id, end.id)
 
 
-def let_speak(model: Base, voice_for: Callable[[Rule[Any]], Variables | None], policy: Policy) -> set[str]:
+def let_speak(model: Base, voice_for: Callable[[AnyRule], Variables | None], policy: Policy) -> set[str]:
     """Let every rule that a policy does not leave out speak to a model; give those that bind hard in it by their ids.
 
     Parameters
@@ -126,7 +126,7 @@ def let_speak(model: Base, voice_for: Callable[[Rule[Any]], Variables | None], p
     return hard
 
 
-def speaks(rule: Rule[Any], model: Base, x: Variables, post: Callable[..., None]) -> bool:
+def speaks(rule: AnyRule, model: Base, x: Variables, post: Post) -> bool:
     """Let a rule speak to a model, or leave it out of it as a whole; tells whether it spoke.
 
     Nothing of a rule that is left out stays posted. To leave one out is sound for what only bounds: fewer constraints, more
@@ -136,7 +136,7 @@ def speaks(rule: Rule[Any], model: Base, x: Variables, post: Callable[..., None]
     constraints = model.cp.proto.constraints
     let_go, guards = set(model.let_go), set(model.guards)
 
-    def posting(constraint: Any, subject: str, when: tuple[Any, ...] = ()) -> None:
+    def posting(constraint: Constraint, subject: str, when: tuple[Boolean | int, ...] = ()) -> None:
         before = len(constraints)
         post(constraint, subject, when)
         posted.append(range(before, len(constraints)))
@@ -159,7 +159,7 @@ def speaks(rule: Rule[Any], model: Base, x: Variables, post: Callable[..., None]
 class Poster:
     """Posts the constraints of one rule into a model; ``facts`` are subjects with a mode of their own."""
 
-    def __init__(self, model: Base, rule: Rule[Any], mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
+    def __init__(self, model: Base, rule: AnyRule, mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 
@@ -179,7 +179,7 @@ class Poster:
             self.model.require(constraint, guard(self.model, group_of(self.rule, subject)), *when)
 
 
-def _tag(rule: Rule[Any], subject: str) -> Tag:
+def _tag(rule: AnyRule, subject: str) -> Tag:
     """Return the tag of a subject: which stack or tray place it is, where it is one."""
     stack, _, position = subject.partition("/")
     if rule.subject == "tray place":
@@ -187,7 +187,7 @@ def _tag(rule: Rule[Any], subject: str) -> Tag:
     return "without", rule.id, OnStack(subject) if rule.subject == "stack" else subject
 
 
-def group_of(rule: Rule[Any], subject: str) -> Group:
+def group_of(rule: AnyRule, subject: str) -> Group:
     """Return the group of an explanation in which a subject counts: tray places are merged by stack."""
     return Group(rule.id, subject.partition("/")[0] if rule.subject == "tray place" else subject)
 

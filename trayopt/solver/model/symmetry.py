@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from trayopt.domain.hardware import Place
+from trayopt.solver.model import cp_sat
 from trayopt.solver.model.literals import Literals, OnStack, Tag
 
 NONE: frozenset[int] = frozenset()
@@ -120,19 +121,19 @@ def _of_literals(images: Sequence[int]) -> list[int]:
     return [*images, *(-image - 1 for image in reversed(images))]
 
 
-def _numbers(repeated: Any) -> list[int]:
+def _numbers(repeated: Sequence[int]) -> list[int]:
     """Read a list of numbers of the model's plain data; its own iteration ends by an exception, which takes ten times as long."""
     return [repeated[i] for i in range(len(repeated))]
 
 
-def _plain(constraint: Any) -> Plain | None:
+def _plain(constraint: cp_sat.ConstraintProto) -> Plain | None:
     """Read a constraint; None for a kind that is not known here."""
     when = frozenset(_numbers(constraint.enforcement_literal)) or NONE
     if constraint.has_linear():
         linear = constraint.linear
         terms = list(zip(_numbers(linear.vars), _numbers(linear.coeffs), strict=True))
         return Plain("linear", tuple(_numbers(linear.domain)), when, _summed(terms))
-    literals: Any
+    literals: Sequence[int]
     if constraint.has_bool_or():
         kind, literals = "bool_or", constraint.bool_or.literals
     elif constraint.has_bool_and():

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
+from trayopt.domain.cablework import Leg
 from trayopt.domain.decision import Decision, EntersAt, GoesBy, RunAt
 from trayopt.domain.job import Job
 from trayopt.rules.pin import goes_by, lies
@@ -101,10 +101,10 @@ def _fix_run(model: Model, fact: RunAt, *when: Literal) -> None:
             model.require(sum(model.at(leg, fact.place) for leg in options) >= 1, *when)
 
 
-def options_of(model: Model, fact: RunAt) -> dict[tuple[Any, ...], None]:
+def options_of(model: Model, fact: RunAt) -> dict[tuple[Leg, ...], None]:
     """Legs of the open divisions that may hold the fibres that tell where a run lies, one entry a set of legs that do."""
     trunk = model.job.trunk_by_id[fact.trunk]
-    found: dict[tuple[Any, ...], None] = {}
+    found: dict[tuple[Leg, ...], None] = {}
     for fibre in lying_in(model.job, fact):
         subunit = trunk.subunit_of(fibre)
         legs = ((of, subunit.leg_of_fibre(fibre, of)) for of in model.divisions(subunit))

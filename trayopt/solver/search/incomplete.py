@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
+from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.preference_bounds import can_be_placed
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
@@ -106,9 +106,9 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
     if not layouts.made:
         return False
     blocks = layouts.blocks
-    held: list[Any] = []
+    held: list[Constraint] = []
     limits: dict[GoalName, int] = {}
-    goals: dict[GoalName, Any] = {
+    goals: dict[GoalName, Expression] = {
         "unplaced": blocks.unplaced(),
         "broken_must": blocks.broken("must"),
         "broken_prefer": blocks.broken("prefer"),
@@ -153,7 +153,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
 
 
 def hope(
-    s: Session, layouts: RelaxedModel[Segments], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Any]
+    s: Session, layouts: RelaxedModel[Segments], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Expression]
 ) -> int:
     """Bound the weight of broken preferences over plans that meet what is known of the goals before, and look for one.
 

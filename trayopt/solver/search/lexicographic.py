@@ -6,11 +6,11 @@ does not prove at a glance is put to the blocks of the model, if every goal can 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Hashable, Sequence
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
+from trayopt.rules.variables import Linear
 from trayopt.solver.bounds import partition_bounds, pattern_bounds, place_counts, tray_room
 from trayopt.solver.bounds.kind_counts import Limits
 from trayopt.solver.bounds.opposite_orders import settle_orders
@@ -46,7 +46,7 @@ class Descent:
         self._of_model: dict[Model, RelaxedModel[SettledSegments] | None] = {}
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
-        self._ahead: dict[tuple[Any, ...], Query[SettledSegments]] = {}
+        self._ahead: dict[tuple[Hashable, ...], Query[SettledSegments]] = {}
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
     def descend(self, model: Model, goals: Sequence[GoalName]) -> None:
@@ -91,7 +91,7 @@ class Descent:
         """Whether nothing is left to do, or no time to do it in."""
         return self.session.clock.over or self.session.state.proven
 
-    def _minimise(self, model: Model, goal: GoalName, expression: Any) -> Outcome:
+    def _minimise(self, model: Model, goal: GoalName, expression: Linear) -> Outcome:
         """Minimise one goal: at a glance, then by blocks where all goals can be said of them, then by the model again.
 
         Where splices stay out, lengths and used places that are not proven at a glance are counted; that often is enough.
