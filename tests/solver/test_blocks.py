@@ -103,8 +103,8 @@ def test_bounds_where_splices_may_stay_out(first: int, number: int, knobs: dict[
     [
         (520, 50, {"at_port": 0.0}),
         pytest.param(570, 40, {"at_port": 0.0}, marks=pytest.mark.slow),
-        (8120, 50, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
-        pytest.param(8170, 80, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}, marks=pytest.mark.slow),
+        (8120, 75, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}),
+        pytest.param(8195, 55, {"at_port": 0.0, "shape": "shuffled", "tight": 0.7}, marks=pytest.mark.slow),
         pytest.param(50000, 270, {"at_port": 0.7, "shape": "shuffled", "stacks": 2}, marks=pytest.mark.slow),
     ],
 )
@@ -135,7 +135,7 @@ def test_every_goal_can_be_said_of_settled_blocks(first: int, number: int, knobs
             met[goal] += bound == value
         met["jobs"] += 1
         met["crossings and more"] += best.goals[4] > 0
-    assert met["jobs"] > min(15, number // 10)
+    assert met["jobs"] > min(15, number // 15)
     assert met["crossings and more"] > 0
     assert all(met[goal] > 0.8 * met["jobs"] for goal in GOALS)
 

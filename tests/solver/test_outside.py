@@ -56,7 +56,9 @@ def search(job: Job, *without: str) -> Search:
 def test_what_is_left_without_trunks_has_the_best_plan_of_the_job(kind: str) -> None:
     """No plan loses less than is lost with its trunks; of one that loses no more, the part says every goal."""
     equal = barred = 0
-    for seed, job, goals, outside in partly_outside(range(61000, 61020), **KINDS[kind]):
+    for seed, job, goals, outside in partly_outside(range(61000, 61080), **KINDS[kind]):
+        if seed >= 61020 and equal and barred:
+            break
         lost = sum(piece.count for piece in lost_pieces(job, outside))
         assert lost <= goals[0], f"seed {seed}"
         part = without_trunks(job, outside)
