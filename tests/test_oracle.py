@@ -1248,7 +1248,8 @@ def test_search_finds_what_a_full_product_finds(seed: int) -> None:
 
 
 def test_search_finds_what_a_full_product_finds_where_tubes_are_opened() -> None:
-    best = [figures for seed in range(24) for figures in hold_to_product(oracle.Facts(opened_job(seed)))]
+    seeds = (*range(16), 31, 34, 58)  # of 13 and 34 three trays are tied, 31 and 58 are divided at the port
+    best = [figures for seed in seeds for figures in hold_to_product(oracle.Facts(opened_job(seed)))]
     assert sum(any(is_parked(leg) for leg in figures["legs"]) for figures in best) >= 10
     assert any(len(group) > 2 for figures in best for group in figures["tied"])
     assert any(trunk["divide_at"] == "port" for figures in best for trunk in figures["trunks"])
