@@ -1290,7 +1290,7 @@ def test_a_rule_more_changes_nothing_else_that_is_drawn(monkeypatch: pytest.Monk
     """Every rule has a random stream of its own, wherever it stands in the table."""
     knobs: Json = {"trunks": 2, "ribbons": 2, "rules": 0.5, "pins": 1.0, "apart": 1.0, "mixed": 0.5, "loose": 0.5}
     before = [strategies.random_job(random.Random(seed), **knobs) for seed in range(40)]
-    more = {"of_no_account": ("practice", "off", 1, {})}
+    more: dict[str, tuple[str, str, int, dict[str, Any]]] = {"of_no_account": ("practice", "off", 1, {})}
     monkeypatch.setattr(oracle, "RULES", more | oracle.RULES)
     monkeypatch.setattr(oracle.Plan, "of_no_account", lambda plan: iter(()), raising=False)
     after = [strategies.random_job(random.Random(seed), **knobs) for seed in range(40)]
