@@ -11,9 +11,16 @@ import pytest
 from tests.cli.run import trayopt
 from tests.review.corpus import TABLES
 from tests.review.test_forms import rows_of, text_of
+from trayopt.api import load_job
 from trayopt.domain.job import Job
+from trayopt.review.assume import assumed
 from trayopt.review.desk import Review, review_table
+from trayopt.review.handmade import Handmade
 from trayopt.review.reading import parse_handmade
+from trayopt.review.remarks import of_finding
+from trayopt.review.swapped import folded
+from trayopt.rules.judge import judge
+from trayopt.track.laid import Laid
 
 ROWS = [list(row) for row in rows_of("good-plain.csv")]
 
@@ -44,6 +51,24 @@ def test_what_no_swap_mends_is_told_as_it_is(quay: Job) -> None:
     rows[1][2:4], rows[2][2:4] = rows[2][2:4], rows[1][2:4]
     rows[3][3] = "3"
     assert "swapped" not in {remark.rule for remark in judged(quay, rows).remarks}
+
+
+def test_a_swap_that_leaves_a_finding_its_rows_is_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = load_job("models/standard/2x1728-wall-2x9-144.yaml")
+    trays = [f"{'left' if i % 2 else 'right'}/{i // 2 + 1}" for i in range(12) for _ in range(12)]
+    for i, tray in ((3, "left/1"), (30, "left/2"), (70, "right/4"), (100, "left/5")):
+        trays[i] = tray
+    runs = [f"{12 * i + 1}-{12 * i + 12}" for i in range(144)]
+    rows = [f"N1,{run},S1,{run},{tray}" for run, tray in zip(runs, trays, strict=True)]
+    text = "\n".join(["from trunk,from fibres,to trunk,to fibres,tray", *rows])
+    made = parse_handmade(job, text.encode(), "splices.csv")
+    laid = Laid(job, assumed(job, made), made.claims)
+    remarks = [of_finding(job, made, laid, finding) for finding in judge(job, laid)]
+    assert len({remark.subject for remark in remarks if remark.rule == "tray_fibres"}) == 4
+    tried: list[Handmade] = []
+    monkeypatch.setattr("trayopt.review.swapped._mended", lambda job, made, laid: tried.append(made))
+    assert folded(job, made, laid, remarks) == remarks
+    assert not tried
 
 
 def test_a_table_that_is_wrong_fails_though_its_plan_was_completed(tmp_path: Path) -> None:

@@ -310,18 +310,22 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
     """Complete a table by solving with its decisions fixed, or find the rows that conflict."""
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.run import Tuning
-    from trayopt.solver.repair.clash import clash
-    from trayopt.solver.repair.completing import complete
+    from trayopt.solver.repair.clash import Facts, clash
+    from trayopt.solver.repair.completing import Found, complete
 
     clock, tuning = Clock(limit_s), Tuning(workers=2)
     decided = made.facts()
-    found = complete(job, [fact for _, facts in decided for fact in facts], clock=clock, tuning=tuning)
+    groups = [facts for _, facts in decided]
+    facts = Facts(job, groups, clock)
+    found = Found(impossible=True)
+    if facts.counted is None:
+        told = [fact for group in groups for fact in group]
+        found = complete(job, told, clash=lambda: facts.clashing is not None, clock=clock, tuning=tuning)
     if found.assignment is not None or not found.impossible:
         return Completion(found.assignment, False, bounds=found.bounds)
     lines_of = [lines for lines, _ in decided]
-    culprits = clash(
-        job, [facts for _, facts in decided], _suspects(job, made, as_told(), lines_of), clock=clock, tuning=tuning
-    )
+    suspects = _suspects(job, made, as_told(), lines_of)
+    culprits = clash(facts, suspects)
     if not culprits.groups:
         text = "no plan of this job places every splice and keeps every must, whatever the rows say"
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")

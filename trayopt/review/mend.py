@@ -174,7 +174,7 @@ def mend(
     from trayopt.solver.model.clock import Clock
     from trayopt.solver.model.in_time import in_time, margin
     from trayopt.solver.model.run import Tuning
-    from trayopt.solver.repair.clash import clash
+    from trayopt.solver.repair.clash import Facts, clash
     from trayopt.solver.repair.nearest import nearest
 
     if made.faults:
@@ -192,8 +192,8 @@ def mend(
     if found.assignment is None:
         names, minimal = tuple(name for name, _ in groups) if found.impossible else (), False
         if found.impossible and groups:
-            facts = [facts for _, facts in groups]
-            culprits = in_time(lambda: clash(job, facts, clock=clock, tuning=tuning), clock)
+            facts = Facts(job, [facts for _, facts in groups], clock)
+            culprits = in_time(lambda: clash(facts), clock)
             if culprits is not None:
                 names, minimal = tuple(groups[i][0] for i in culprits.groups), culprits.minimal
         return Mended(

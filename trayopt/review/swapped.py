@@ -18,6 +18,7 @@ from trayopt.review.rows import row_remarks
 from trayopt.review.splices import entries_of
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
+from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 MOST_PAIRS = 200
@@ -41,7 +42,10 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
     if made.shape == "legs" and any(remark.level in {"figure", "clash"} for remark in failing):
         return list(remarks)
     numbers = {line.number for remark in failing for line in remark.lines}
+    trays = {remark.subject for remark in failing if _is_of_tray(remark)}
     for one, other in _pairs(made, numbers):
+        if not trays <= {str(one.place), str(other.place)}:
+            continue
         for what in ("trays",) if one.sleeve == other.sleeve else ("trays", SLEEVES):
             if _mended(job, _swapped(job, made, one, other, sleeves=what == SLEEVES), laid):
                 return [_swap(one, other, what, failing), *(remark for remark in remarks if remark not in failing)]
@@ -60,6 +64,12 @@ class _Row(NamedTuple):
 def _is_own(remark: Remark) -> bool:
     """Whether a wrong figure is the row's own fault; only the figures of sleeves can come from rows in a wrong tray."""
     return remark.level == "figure" and remark.rule != "sleeve"
+
+
+def _is_of_tray(remark: Remark) -> bool:
+    """Whether a finding stays as long as the rows of its tray do."""
+    rule = BY_ID.get(remark.rule)
+    return rule is not None and rule.subject == "tray place" and not rule.kept_by_more and not rule.of_divisions
 
 
 def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:

@@ -6,7 +6,7 @@ at must allows. It may be of use where its trunk is divided at the tray and of n
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from copy import copy
 from functools import cached_property
 from typing import NamedTuple, Self
@@ -69,8 +69,8 @@ class UsefulDivisions:
         }
         """Every k of use, by subunit."""
 
-    def narrowed(self, given: Mapping[Key, int], divide_at: Partings | None = None) -> Self:
-        """Return the useful divisions of plans in which these subunits have a given k and these trunks are divided there.
+    def narrowed(self, given: Mapping[Key, Collection[int]], divide_at: Partings | None = None) -> Self:
+        """Return the useful divisions of plans in which these subunits have one of these k and these trunks are divided there.
 
         What holds for all plans is not made again.
         """
@@ -87,7 +87,7 @@ class UsefulDivisions:
                 key: {
                     of: tuple(at for at in found if at in options[key[0]])
                     for of, found in by_of.items()
-                    if given.get(key, of) == of
+                    if key not in given or of in given[key]
                 }
                 for key, by_of in self._where.items()
             }

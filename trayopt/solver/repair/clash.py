@@ -18,16 +18,20 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import meets
 from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one
 from trayopt.solver.model.posting import Policy
-from trayopt.solver.model.run import Tuning, read
-from trayopt.solver.model.unsatisfiable import Memory, Subset, minimal_subset
-from trayopt.solver.repair.completing import complete
-from trayopt.solver.repair.fixed import divided_by, fix, kept_model
+from trayopt.solver.model.run import read
+from trayopt.solver.model.unsatisfiable import Memory, minimal_subset
+from trayopt.solver.repair.fixed import divisions_left, fix, kept_model
+from trayopt.solver.repair.told import contradiction
 
 GLANCE = 1.0
 """Deterministic time for a look for a plan with settled divisions, and for a first question about suspects."""
 SEARCH = 3.0
 """Deterministic time for the whole model in one question: with few divisions open most clashes show in less."""
-CORE = 4.0
+SMALLER = 2.0
+"""Deterministic time to make a known clash smaller and to prove that each part is needed: then it is named as it is."""
+SUSPECTS = 0.5
+"""Part of it for questions about suspects."""
+CORE = 1.5
 """Deterministic time for the question which groups a refutation of all of them uses."""
 PART = 0.25
 """Most of what is left of the limit for one question."""
@@ -44,49 +48,68 @@ class Clash:
     minimal: bool
 
 
-def clash(
-    job: Job,
-    groups: Sequence[Sequence[Decision]],
-    suspects: Iterable[Iterable[int]] = (),
-    *,
-    clock: Clock | None = None,
-    tuning: Tuning | None = None,
-) -> Clash:
+def clash(facts: Facts, suspects: Iterable[Iterable[int]] = ()) -> Clash:
     """Find a set of groups of facts that clash: no plan keeps them and every must.
 
     Parameters
     ----------
-    job, groups
-        The job, and groups of facts: it is proven that no plan keeps all of them and every must.
+    facts
+        Groups of facts: it is proven that no plan keeps all of them and every must.
     suspects
         Groups, by index, that may be enough: those that a rule names which they break. They are asked about in this order where
         the solver does not tell which groups it needs to refute all of them.
-    clock, tuning
-        When to stop, and how to search. Where the clock runs out the set is larger than it need be, and not called minimal.
+
+    Notes
+    -----
+    Where the clock of the facts runs out the set is larger than it need be, and not called minimal.
     """
-    oracle = _Facts(job, groups, clock or Clock(), tuning or Tuning())
-    oracle.note(frozenset(range(len(groups))), False)
-    core = oracle.core_of_all()
-    found = _among_suspects(oracle, suspects) if len(core) == len(groups) else None
-    found = found or minimal_subset(oracle, sorted(core), most=SEARCH)
+    everything = frozenset(range(len(facts.groups)))
+    facts.note(everything, False)
+    first = tuple(sorted(facts.clashing or everything))
+    with facts.clock.turn(SMALLER):
+        if len(first) == len(everything):
+            first = _among_suspects(facts, suspects) or first
+        found = minimal_subset(facts, first, most=SEARCH)
     assert found is not None  # all of them are known to clash
     return Clash(found.items, found.minimal)
 
 
-def _among_suspects(oracle: _Facts, suspects: Iterable[Iterable[int]]) -> Subset[int] | None:
-    """Find a set among the first suspects that clash by themselves."""
-    for some in dict.fromkeys(tuple(sorted(set(some))) for some in suspects):
-        if some and oracle.possible(frozenset(some), GLANCE) is False:
-            return minimal_subset(oracle, some, most=SEARCH)
+def _among_suspects(facts: Facts, suspects: Iterable[Iterable[int]]) -> tuple[int, ...] | None:
+    """Find the first suspects that clash by themselves."""
+    with facts.clock.turn(facts.clock.share(SUSPECTS)):
+        for some in dict.fromkeys(tuple(sorted(set(some))) for some in suspects):
+            if some and facts.possible(frozenset(some), GLANCE) is False:
+                return some
     return None
 
 
-class _Facts(Memory[int]):
-    """Says which groups of facts can hold together, by solving; a plan answers for all groups that it keeps."""
+class Facts(Memory[int]):
+    """Says which groups of facts can hold together, by solving; a plan answers for all groups that it keeps.
 
-    def __init__(self, job: Job, groups: Sequence[Sequence[Decision]], clock: Clock, tuning: Tuning) -> None:
+    Parameters
+    ----------
+    job, groups
+        The job, and groups of facts.
+    clock
+        When to stop.
+    """
+
+    def __init__(self, job: Job, groups: Sequence[Sequence[Decision]], clock: Clock | None = None) -> None:
         super().__init__()
-        self.job, self.groups, self.clock, self.tuning = job, groups, clock, tuning
+        self.job, self.groups, self.clock = job, groups, clock or Clock()
+
+    @cached_property
+    def counted(self) -> frozenset[int] | None:
+        """Groups, by index, of which counting shows that they clash; None where it shows nothing."""
+        found = contradiction(self.job, self.groups, self._divider.open)
+        if found is not None:
+            self.note(found, False)
+        return found
+
+    @cached_property
+    def clashing(self) -> frozenset[int] | None:
+        """Groups, by index, that clash by counting or by a refutation of all of them; None where none was found soon."""
+        return self._core_of_all() if self.counted is None else self.counted
 
     def possible(self, held: frozenset[int], most: float | None = None) -> bool | None:
         """Whether a plan that keeps every must keeps these groups."""
@@ -94,7 +117,7 @@ class _Facts(Memory[int]):
         if known is not None or self.clock.over:
             return known
         facts = [fact for i in sorted(held) for fact in self.groups[i]]
-        divider = self._divider.narrowed(divided_by(self.job, facts))
+        divider = self._divider.narrowed(divisions_left(self.job, facts))
         settled = divider.settle()
         if settled is None:
             return self.note(held, False)
@@ -107,15 +130,10 @@ class _Facts(Memory[int]):
             plan, none = self._look(facts, divider.open, SEARCH if most is None else most)
             if none:
                 return self.note(held, False)
-        if plan is None and most is None and not self.clock.over:
-            found = complete(self.job, facts, clock=Clock(self._slice), tuning=self.tuning)
-            if found.impossible:
-                return self.note(held, False)
-            plan = found.assignment
         return None if plan is None else self.note(held | self._kept(plan), True)
 
-    def core_of_all(self) -> frozenset[int]:
-        """Ask the solver which groups its refutation of all of them uses; all of them where it does not tell.
+    def _core_of_all(self) -> frozenset[int] | None:
+        """Ask the solver which groups its refutation of all of them uses; None where it refutes them not soon enough.
 
         Each group holds under a guard in a model of all divisions, so that those that are given clash by themselves.
         """
@@ -129,9 +147,9 @@ class _Facts(Memory[int]):
         model.cp.add_assumptions([model.cp.get_bool_var_from_proto_index(index) for index in guards])
         solver = one_worker(self.clock, CORE, linearization_level=0, part=PART)
         solver.parameters.cp_model_presolve = False  # takes longer than the search: it may not use what is assumed
-        found = frozenset(range(len(self.groups)))
-        if solve_interruptible(solver, model.cp, self.clock) == cp_sat.INFEASIBLE:
-            found = frozenset(guards[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in guards)
+        if solve_interruptible(solver, model.cp, self.clock) != cp_sat.INFEASIBLE:
+            return None
+        found = frozenset(guards[i] for i in solver.sufficient_assumptions_for_infeasibility() if i in guards)
         self.note(found, False)
         return found
 
@@ -145,7 +163,7 @@ class _Facts(Memory[int]):
     ) -> Iterator[Mapping[Key, Sequence[int]]]:
         """Yield divisions to look for a plan with: of least legs, then finer ones beside what is spliced to divided subunits."""
         yield settled.divisions
-        near = {self._tied[key] for key in divided_by(self.job, facts) if key in self._tied}
+        near = {self._tied[key] for key in divisions_left(self.job, facts) if key in self._tied}
         beside = {key: of for key, of in settled.divisions.items() if self._tied[key] in near}
         for even in divider.even():
             draft = {**even, **beside}
@@ -167,10 +185,6 @@ class _Facts(Memory[int]):
             for piece in self.job.pieces
         ]
         return tied(chain.from_iterable(pairs), pairs)
-
-    @property
-    def _slice(self) -> float | None:
-        return None if self.clock.left is None else PART * self.clock.left
 
     def _look(
         self, facts: Sequence[Decision], divisions: Mapping[Key, Sequence[int]], effort: float

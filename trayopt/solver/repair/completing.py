@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from trayopt.domain.assignment import Assignment
@@ -28,7 +28,7 @@ from trayopt.solver.model.decisions import lying_in
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.run import Outcome, Tuning, hint_last, run
-from trayopt.solver.repair.fixed import coarsest, divided_by, kept_model
+from trayopt.solver.repair.fixed import coarsest, divisions_left, kept_model
 from trayopt.solver.solve import Options, solve
 from trayopt.track.laid import Laid
 
@@ -36,6 +36,8 @@ REST: tuple[GoalName, ...] = ("broken_prefer", "legs", "trays", "crossings", "le
 """Goals that are left where every splice is placed and every must kept."""
 FINER_HELPS = frozenset({SameDivision.id, BendRadius.id, Exposed.id, GuideFill.id})
 """Rules that a plan may break less with more legs in the same trays: as many for all subunits, or thinner tubes."""
+COARSE = 0.5
+"""Plans of the fewest legs are asked for first where that leaves so many of the divisions; else it would take as long as all."""
 PROBE_S = 3.0
 """Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
 
@@ -54,29 +56,53 @@ class Found:
     values: dict[GoalName, int] = field(default_factory=dict)
 
 
-def complete(job: Job, fixed: Iterable[Decision], *, clock: Clock | None = None, tuning: Tuning | None = None) -> Found:
+def complete(
+    job: Job,
+    fixed: Iterable[Decision],
+    *,
+    clash: Callable[[], bool] = lambda: False,
+    clock: Clock | None = None,
+    tuning: Tuning | None = None,
+) -> Found:
     """Find the best plan that keeps every must, places every splice and keeps what is fixed.
 
+    Parameters
+    ----------
+    job, fixed
+        The job, and what is fixed.
+    clash
+        Tells whether it can be shown soon that what is fixed clashes. It is asked before the search that takes longest.
+    clock, tuning
+        When to stop, and how to search.
+
+    Notes
+    -----
     Runs of splices say in which trays fibres lie, and not in which legs: plans of the fewest legs are asked for first.
     """
     clock, tuning, fixed = clock or Clock(), tuning or Tuning(), tuple(fixed)
     pinned = _pinned(job, fixed)
     if pinned is not None:
-        divisions = Divider(job).narrowed(divided_by(job, fixed)).open
+        divisions = Divider(job).narrowed(divisions_left(job, fixed)).open
         probe = kept_model(job, fixed, divisions, Policy("hard", "free"))
         first = run(probe, clock, replace(tuning, slice_s=PROBE_S)) if fixed else None
         if first is not None and first.infeasible:
             return Found(impossible=True)
         return _solved(job, pinned, clock, tuning, None if first is None else first.assignment)
-    open_ = Divider(job).narrowed(divided_by(job, fixed)).open
+    open_ = Divider(job).narrowed(divisions_left(job, fixed)).open
     coarse = coarsest(job, fixed, open_)
-    few = _best_with(job, fixed, coarse, clock, tuning) if coarse != open_ else Found()
+    few = _best_with(job, fixed, coarse, clock, tuning) if _choices(coarse) <= COARSE * _choices(open_) else Found()
     if few.assignment is not None:
         few.bounds = {goal: bound for goal, bound in few.bounds.items() if goal in {"unplaced", "broken_must"}}
         if not FINER_HELPS & {finding.rule for finding in judge(job, Laid(job, few.assignment))}:
             return few
+    elif clash():
+        return Found(impossible=True)
     found = _best_with(job, fixed, open_, clock, tuning)
     return few if found.assignment is None and few.assignment is not None else found
+
+
+def _choices(divisions: Mapping[Key, Sequence[int]]) -> int:
+    return sum(map(len, divisions.values()))
 
 
 def _best_with(

@@ -13,43 +13,43 @@ from trayopt.solver.model.base import Key
 from trayopt.solver.model.decisions import lying_in
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.repair.told import lie_apart, runs_in_job, told
 
 
 def divided_by(job: Job, facts: Iterable[Decision]) -> dict[Key, int]:
     """Return the k that facts leave a subunit: that of a leg whose tray they fix."""
     found: dict[Key, int] = {}
-    for fact in facts:
-        trunk = job.trunk_by_id.get(fact.trunk) if isinstance(fact, RunAt) and fact.leg else None
-        if trunk is None or not isinstance(fact, RunAt) or fact.last > trunk.cable.fibres or not lying_in(job, fact):
-            continue
-        leg = trunk.subunit_of(fact.first).leg_of_run(fact.first, fact.last)
-        if leg is not None:
+    for fact in runs_in_job(job, facts):
+        leg = job.trunk_by_id[fact.trunk].subunit_of(fact.first).leg_of_run(fact.first, fact.last)
+        if fact.leg and leg is not None and lying_in(job, fact):
             found.setdefault((leg.trunk, leg.subunit), leg.of)
     return found
 
 
-def coarsest(job: Job, facts: Iterable[Decision], divisions: Mapping[Key, Sequence[int]]) -> dict[Key, Sequence[int]]:
-    """Leave each subunit whose runs are all given a tray the fewest legs of which each lies in one tray; others as they are.
+def divisions_left(job: Job, facts: Sequence[Decision]) -> dict[Key, tuple[int, ...]]:
+    """Return the divisions that facts leave each subunit of which they say anything: each leg of it can lie in one tray."""
+    given = divided_by(job, facts)
+    found = {}
+    for key, ribbons in told(job, [facts]).items():
+        subunit = job.subunit_of_leg[key]
+        options = (given[key],) if key in given else subunit.divisions
+        found[key] = tuple(of for of in options if lie_apart(ribbons, subunit.ribbons // of))
+    return found
 
-    A plan of finer divisions that keeps the facts has the same fibres in the same trays, in more legs.
+
+def coarsest(job: Job, facts: Sequence[Decision], divisions: Mapping[Key, Sequence[int]]) -> dict[Key, Sequence[int]]:
+    """Leave each subunit whose spliced ribbons are all given a tray the fewest legs; others as they are.
+
+    ``divisions`` are those that the facts leave. A plan of finer divisions that keeps the facts has the same fibres in the same
+    trays, in more legs.
     """
-    told: dict[str, list[RunAt]] = {}
-    for fact in facts:
-        if isinstance(fact, RunAt) and not fact.leg and fact.trunk in job.trunk_by_id:
-            told.setdefault(fact.trunk, []).append(fact)
+    given = told(job, [facts])
     found = dict(divisions)
-    for trunk, runs in told.items():
-        at = {fibre: run.place for run in runs for fibre in range(run.first, run.last + 1)}
-        for subunit in job.trunk_by_id[trunk].subunits:
-            key = (trunk, subunit.number)
-            spliced = [fibre for run in job.spliced[key] for fibre in range(run[0], run[1] + 1)]
-            if key not in found or not spliced or not all(fibre in at for fibre in spliced):
-                continue
-            for of in sorted(found[key]):
-                pairs = {(subunit.leg_of_fibre(fibre, of), at[fibre]) for fibre in spliced}
-                if len({leg for leg, _ in pairs}) == len(pairs):
-                    found[key] = (of,)
-                    break
+    for key, open_ in divisions.items():
+        subunit = job.subunit_of_leg[key]
+        spliced = {subunit.ribbon_of(fibre) for first, last in job.spliced[key] for fibre in range(first, last + 1)}
+        if open_ and spliced <= given.get(key, {}).keys():
+            found[key] = (min(open_),)
     return found
 
 
