@@ -64,6 +64,21 @@ def test_a_plan_document_is_checked_without_anything_heavy(tmp_path: Path) -> No
     assert json.loads(done.stdout)["figures"][0]["path"] == "legs[QUAY/1.1].cut_mm"
 
 
+def test_a_note_on_a_plan_document_names_each_place_once(tmp_path: Path) -> None:
+    job, plan, page = tmp_path / "job.yaml", tmp_path / "plan.json", tmp_path / "page.html"
+    trunks = "".join(f"  - {{id: {name}, cable: ribbon-864-6x144}}\n" for name in ("N1", "S1"))
+    job.write_text(
+        f"schema: trayopt/job/2\ntitle: once\nenclosure: wall-3x8\ntrunks:\n{trunks}"
+        "joins: [{a: 'N1:1-432', b: 'S1:1-432'}]\npins: [{trunk: N1, divide_at: port}]\n"
+    )
+    assert trayopt("solve", job, "-o", plan).returncode == 0
+    done = trayopt("check", job, plan, "--no-best", "--html", page)
+    note = next(line for line in done.stdout.splitlines() if "breakout N1" in line)
+    assert note.count("trunks[0]") == 1
+    assert note.endswith("legs[N1/1.1], legs[N1/1.2], legs[N1/2.1], legs[N1/2.2], legs[N1/3.1] and 1 more]")
+    assert page.read_text().count("legs[N1/2.1]") == 1
+
+
 def test_mend_writes_a_plan_that_passes(tmp_path: Path) -> None:
     for name in ("new.json", "new.csv", "new.xlsx"):
         new = tmp_path / name

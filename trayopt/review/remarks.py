@@ -49,9 +49,14 @@ class Remark(NamedTuple):
     def rows(self) -> str:
         """The rows as text: ``rows 2, 5-7``, or paths in a plan document."""
         if any(line.path for line in self.lines):
-            paths = [str(line) for line in self.lines]
-            return ", ".join(paths[:6]) + (f" and {len(paths) - 6} more" if len(paths) > 6 else "")
+            return _first([str(line) for line in self.lines], 6)
         return rows_text([line.number for line in self.lines])
+
+    @property
+    def beside(self) -> str:
+        """The cells as text, without the paths of a plan document that ``rows`` gives."""
+        paths = {str(line) for line in self.lines if line.path}
+        return _first([cell for cell in self.cells if cell not in paths], 8)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the remark as plain data."""
@@ -66,6 +71,12 @@ class Remark(NamedTuple):
             "allowed": self.allowed,
             "mend": self.mend,
         }
+
+
+def _first(names: list[str], most: int) -> str:
+    """Write the first of some names, and how many more there are."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more:,} more" if more > 0 else "")
 
 
 def rows_text(numbers: Iterable[int]) -> str:

@@ -27,8 +27,7 @@ def review_text(review: Review) -> str:
     """Write a whole review."""
     lines = [verdict(review), *read_words(review), ""]
     for number, remark in enumerate(review.remarks[:MOST_REMARKS], start=1):
-        cells = ", ".join(remark.cells[:8])
-        where = "; ".join(dict.fromkeys(filter(None, (remark.rows, cells))))  # in a plan document both are the same
+        where = "; ".join(filter(None, (remark.rows, remark.beside)))
         place = f" [{where}]" if where else ""
         lines.append(f"{number:>3}  {remark.rule} {remark.subject} ({LEVEL_WORDS[remark.level]}){place}")
         lines.append(f"     found:   {remark.found}")
