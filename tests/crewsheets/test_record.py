@@ -101,6 +101,9 @@ def test_what_lies_over_a_batch_that_failed_is_told(tmp_path: Path) -> None:
 def test_tries_are_used_up(tmp_path: Path) -> None:
     text = "fibre,wavelength_nm,a_to_b_db,b_to_a_db,resplices\nP:14,1310,0.5,0.5,2\n"
     assert record(tmp_path, text).again()[0]["tries_left"] == 1
+    # The tries of a fibre are the most of its rows, and those of a sleeve the most of its fibres, in any order of rows.
+    more = text + "P:14,1550,0.05,0.05,1\nP:15,1310,0.05,0.05,1\n"
+    assert record(tmp_path, more).again()[0]["tries_left"] == 1
 
 
 def test_a_fibre_may_be_named_from_side_b(tmp_path: Path) -> None:

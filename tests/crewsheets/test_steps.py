@@ -82,7 +82,7 @@ def test_all_trays_of_a_group_are_spliced_before_one_of_them_is_laid() -> None:
 
 def test_each_traveller_goes_back_on_the_track_once() -> None:
     laid = [step for step in steps("tapped") if step.phase == "lay"]
-    assert [step.lines[0].partition(" go")[0] for step in laid] == ["P/1, Q/1", "P/2"]
+    assert [step.lines[0].removeprefix("Put ").partition(" back")[0] for step in laid] == ["P/1, Q/1", "P/2"]
 
 
 @pytest.mark.parametrize("case", ["1728", "half", "worked", "grown", "432 built"])
@@ -171,9 +171,9 @@ def test_what_is_built_is_no_step() -> None:
     assert made[1].phase == "service"
     assert made[1].lines[:-1] == (
         "P is in service: do not open its jacket or its tubes, and leave its seal and its coils alone.",
-        "Q is in service and gets new legs: its jacket is off already. Open only the tubes that the second release names.",
+        "Q is in service and gets new legs: its jacket is already off. Open only the tubes that the second release names.",
         "Q: its new legs need 2,600 mm of tube from where the jacket ends. Measure one in its coil before any other step: "
-        "where it is shorter, stop and ask.",
+        "if it is shorter, stop and ask.",
         "left/1: in service, and new legs come in. Open it only at its own hold point. Live circuits: east (12).",
         "right/2: in service, do not open. Live circuits: west (12).",
     )
@@ -211,7 +211,7 @@ def test_what_is_lifted_and_live_stands_at_a_hold_point() -> None:
     )
     laid = next(step for step in steps("grown") if step.phase == "lay")
     assert laid.lines[:2] == (
-        "R/1 goes back on the track as in the trial, under the straps of the guides; tie it down at the entrance.",
+        "Put R/1 back on the track as in the trial, under the straps of the guides; tie it down at the entrance.",
         "P/1, Q/1.1 are in service: put them back on the track as they lay.",
     )
     # The place under a live tray is tried on behind the hold point at which that tray is lifted.

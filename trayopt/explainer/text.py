@@ -107,7 +107,7 @@ class _Writer:
             yield self.item("    ", f"why: {items[0].reason}")
 
     def bounds(self, bounds: Sequence[BoundSaid]) -> Iterator[str]:
-        """Write what holds each goal up."""
+        """Write why each goal cannot be lower."""
         yield "Why no goal can be lower"
         for item in bounds:
             proof = "proven" if item.at_least == item.value else f"proven at least {item.at_least:,}"
