@@ -26,7 +26,16 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "1728": lambda: straight("2x1728-wall-3x8"),
 }
 WORDS = words_of("en")
-DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%", "＝", "＋", "－", "＠")
+
+
+@pytest.mark.parametrize("first", DANGEROUS)
+def test_each_character_that_may_begin_a_formula_is_guarded(first: str) -> None:
+    text = f"{first}SUM(A1)"
+    assert guarded(text) == f"'{text}"
+    assert unguarded(guarded(text)) == text
+    assert guarded(f"'{text}") == f"''{text}"
+    assert guarded(f"N1 {first}") == f"N1 {first}"
 
 
 @pytest.mark.parametrize("case", CASES)
