@@ -56,6 +56,9 @@ def test_reads_numbers_colours_and_ranges(trunk: Trunk, text: str, run: tuple[in
         ("mauve/1/1", "is not a TIA-598 colour"),
         ("1/2/3/4", "fibres are written"),
         ("1/white-blue/1", "runs backwards"),
+        ("0/1/1", "P has tubes 1 to 2"),
+        ("1/0/1", "P/1 has ribbons 1 to 2"),
+        ("1/1/0-3", "a ribbon of P/1 has fibres 1 to 12"),
     ],
 )
 def test_says_what_is_allowed(trunk: Trunk, text: str, words: str) -> None:

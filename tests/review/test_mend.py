@@ -351,6 +351,14 @@ def test_a_column_of_built_rows_freezes_them(quay: Job, good: str) -> None:
     assert all("row" in name or " by " in name for name in mended.clash)
 
 
+def test_a_built_row_that_names_no_port_is_said_without_one() -> None:
+    """What stands against each other is named by what its rows say: no port, no loops, or one loop."""
+    job = job_of(strategies.worked_example())
+    rows = "P,1-24,left,2,,,\nP,25-48,left,1,,,yes\nQ,1-24,left,2,tray,,\nQ,25-48,left,1,,1,yes\n"
+    mended = mend(job, table(job, "trunk,fibres,stack,position,divide_at,loops,built\n" + rows))
+    assert [name for name in mended.clash if name.startswith("Q")] == ["Q, 1 loop, divided at the tray"]
+
+
 def test_weights_decide_what_gives_way(quay: Job, good: str) -> None:
     crowded = good.replace("bottom-right,counterclockwise", "bottom-left,clockwise")
     cheap = mend(quay, table(quay, crowded), weights=Weights(ports=1, travel=1000))

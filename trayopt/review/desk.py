@@ -27,7 +27,7 @@ from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.registry import BY_ID
-from trayopt.rules.words import ribbons_are
+from trayopt.rules.words import ribbons_are, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -375,7 +375,7 @@ def _words(facts: Sequence[Any]) -> str:
         if isinstance(fact, RunAt):
             texts.append(f"{fact.run} in {fact.place}")
         elif isinstance(fact, GoesBy):
-            parts = [fact.port, fact.travel, None if fact.loops is None else f"{fact.loops} loops"]
+            parts = [fact.port, fact.travel, None if fact.loops is None else several(fact.loops, "loop")]
             said = [f"by {' '.join(str(part) for part in parts if part is not None)}"] * any(parts)
             said += [f"divided at the {fact.divide_at}"] * (fact.divide_at is not None)
             said += [] if fact.ribbons is None else [f"with its ribbons {ribbons_are(fact.ribbons)}"]

@@ -21,7 +21,7 @@ from trayopt.errors import InputError, SolverFault
 from trayopt.review.handmade import Handmade
 from trayopt.review.moves import Beside, Move, move_list, way_words
 from trayopt.review.remarks import rows_text
-from trayopt.rules.words import ribbons_are
+from trayopt.rules.words import ribbons_are, several
 from trayopt.solver.model.decisions import Changes, Given, Weights
 from trayopt.track.laid import Laid
 
@@ -321,8 +321,8 @@ def _built(made: Handmade, places: set[Place]) -> list[tuple[str, list[Decision]
         if trunk in made.ways:
             way = made.way(trunk)
             words = joined([*filter(None, (way.port, way.travel and said(way.travel)))], " ")
-            told: list[str] = [said("{trunk} by {way}", trunk=trunk, way=words)]
-            told += [] if way.loops is None else [said("{loops} loops", loops=way.loops)]
+            told: list[str] = [said("{trunk} by {way}", trunk=trunk, way=words) if words else trunk]
+            told += [] if way.loops is None else [several(way.loops, "loop")]
             if way.divide_at is not None:
                 told.append(said("divided at the tray") if way.divide_at == "tray" else said("divided at the port"))
             told += [] if way.ribbons is None else [said("its ribbons {word}", word=ribbons_are(way.ribbons))]

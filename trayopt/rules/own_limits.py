@@ -9,7 +9,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import joined, listed, ribbons_are
+from trayopt.rules.words import joined, listed, ribbons_are, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -52,8 +52,8 @@ class OwnLimits(Rule[NoParameters]):
             if way.loops not in trunk.loops:
                 faults.append(
                     said(
-                        "makes {way_loops} loops, where {loops} is allowed",
-                        way_loops=way.loops,
+                        "makes {made}, where {loops} is allowed",
+                        made=several(way.loops, "loop"),
                         loops=listed(trunk.loops, "or"),
                     )
                 )

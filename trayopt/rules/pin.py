@@ -13,7 +13,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.pins import LegPin, TrunkPin
 from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
-from trayopt.rules.words import joined, listed, ribbons_are
+from trayopt.rules.words import joined, listed, ribbons_are, several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def _trunk_differs(laid: Laid, pin: TrunkPin) -> str:
     words = {
         "port": said("enters at {way_port}", way_port=way.port),
         "travel": said("travels {way_travel}", way_travel=said(way.travel)),
-        "loops": said("makes {way_loops} loops", way_loops=way.loops),
+        "loops": said("makes {loops}", loops=several(way.loops, "loop")),
     }
     differs = [words[part] for part in pin.decision.differing(way)]
     at = laid.divide_at[pin.trunk]
