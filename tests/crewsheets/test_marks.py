@@ -72,6 +72,8 @@ def test_a_correction_beyond_the_allowance_is_a_doubt() -> None:
     opened = book(worked())
     assert not Marks(opened, {"P/1": 1930 + 244, "P/2": 1941}).of["P/1"].doubt
     assert Marks(opened, {"P/1": 1930 + 245, "P/2": 1941}).of["P/1"].doubt
+    assert not Marks(opened, {"P/1": 1930 - 244, "P/2": 1941}).of["P/1"].doubt
+    assert Marks(opened, {"P/1": 1930 - 245, "P/2": 1941}).of["P/1"].doubt, "too short is as doubtful as too long"
     made = Sheets(*worked(), Options(), measured={"P/1": 1930 + 500})
     assert any("P/1" in line for line in made.warnings())
 

@@ -251,7 +251,8 @@ def test_a_search_runs_behind_the_page_and_sheets_are_written(opened: Open, serv
         page.click('[data-key="solve"]')
         page.wait_for_selector("#search .note.good", timeout=100_000)
         assert page.locator(".verdict").inner_text() == (
-            "Every splice has a tray, every must is kept, and no plan is better on the first goal on which the two differ: proven."
+            "Every splice has a tray, every must is kept, and no plan is better on the first goal on which the two "
+            "differ: proven."
         )
         page.click('[data-view="why"]')
         page.click('[data-key="compare"]')

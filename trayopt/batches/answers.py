@@ -11,6 +11,7 @@ from trayopt.batches.outcomes import Failure, Outcome
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.errors import InputError
+from trayopt.rules.words import several
 
 Answer = dict[str, Any]
 """The answer of a worker for a job: ``outcome`` and what belongs to it; ``plan`` and ``page`` are the texts of files."""
@@ -129,7 +130,7 @@ def _why(job: Job, plan: Plan, outcome: Outcome) -> str:
     missing = plan.value("unplaced")
     if missing:
         room = job.enclosure.fibres
-        reasons.append(f"{missing:,} of {job.splices:,} splices have no tray")
+        reasons.append(f"{missing:,} of {several(job.splices, 'splice')} {'has' if missing == 1 else 'have'} no tray")
         if job.splices > room:
             reasons.append(f"the trays of the box hold {room:,} splices, {job.splices:,} are to be placed")
     reasons += [found.because for found in plan.broken if found.level == "must"]

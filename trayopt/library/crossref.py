@@ -147,7 +147,9 @@ def _join_faults(parts: Parts) -> Iterator[Fault]:
         yield from run_faults(parts, join.a, item.a)
         yield from run_faults(parts, join.b, item.b)
         if join.a.count != join.b.count:
-            found = said("{count} fibres in a, {count2} in b", count=join.a.count, count2=join.b.count)
+            found = said(
+                "{n} fibre in a, {other} in b|{n} fibres in a, {other} in b", n=join.a.count, other=join.b.count
+            )
             yield item.b.fault(
                 said("the sides of join {join} are not equally long", join=join.name),
                 found=found,

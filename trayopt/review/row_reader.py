@@ -200,7 +200,11 @@ class RowReader:
         one, other = a[0], b[0]
         if one.count != other.count:
             text = said(
-                "{one} has {n} fibres and {other} has {count}", one=one, n=one.count, other=other, count=other.count
+                "{one} has {n} fibre and {other} has {count}|{one} has {n} fibres and {other} has {count}",
+                one=one,
+                n=one.count,
+                other=other,
+                count=other.count,
             )
             self.cells.wrong(self.first(row, "to", "fibres"), text, said("as many fibres on both sides"))
             return False
@@ -306,7 +310,7 @@ class RowReader:
         cell = self.cell(row, "count")
         if not cell.text.isdigit() or int(cell.text) == count:
             return True
-        text = said("the row splices {count} fibres", count=count)
+        text = said("the row splices {n} fibre|the row splices {n} fibres", n=count)
         self.cells.contradict(cell, self.first(row, "from", "fibres"), text)
         return False
 

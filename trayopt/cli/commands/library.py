@@ -10,6 +10,7 @@ import click
 from trayopt.cli.common import common
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, columns, table
+from trayopt.rules.words import several
 
 if TYPE_CHECKING:
     from trayopt.library.entries import Entry
@@ -43,7 +44,7 @@ def list_(output: Output, kind: str | None, html: str | None) -> None:
         write_whole(html, hardware_page(entries, found.warnings))
         if html == "-":
             return
-        output.note(f"{html}: {len(entries)} entries")
+        output.note(f"{html}: {several(len(entries), 'entry', 'entries')}")
     output.answer(
         lambda: [_row(entry) for entry in entries],
         lambda: table(
@@ -92,7 +93,6 @@ def validate(output: Output, files: tuple[Path, ...]) -> int:
     Errors, such as trays that stand in the way of the track, end in exit 1; unusual sizes are warnings.
     """
     from trayopt.api import library_survey
-    from trayopt.rules.words import several
 
     found = library_survey(output.library, files or None)
     lines = [f"error    {fault}" for fault in found.errors] + [f"warning  {fault}" for fault in found.warnings]
