@@ -100,19 +100,34 @@ class System:
         for factor, number in terms:
             summed[number] = summed.get(number, 0) + factor
         self.rows[name] = Row(summed, most, equal)
-        self.__dict__.pop("_rows_of", None)
+        for made in ("_lines", "_lines_of"):
+            self.__dict__.pop(made, None)
 
     def below(self, goal: GoalName, value: int) -> None:
         """Add the row that asks for plans with a goal below a value."""
         self.row(GOAL, self.goals[goal], (value - 1) // STEP.get(goal, 1))
 
     @cached_property
-    def _rows_of(self) -> list[list[str]]:
-        """Return the rows that contain each number."""
-        found: list[list[str]] = [[] for _ in self.bounds]
-        for name, row in self.rows.items():
-            for number in row.terms:
-                found[number].append(name)
+    def _lines(self) -> list[tuple[list[tuple[int, int]], int, int]]:
+        """Return the rows as lines: terms, what their sum is at most, and the most that a number can change it.
+
+        A row that holds exactly is two lines.
+        """
+        found = []
+        for row in self.rows.values():
+            for sign in (1, -1) if row.equal else (1,):
+                terms = [(sign * factor, number) for number, factor in row.terms.items() if factor]
+                spans = (abs(factor) * (self.bounds[n][1] - self.bounds[n][0]) for factor, n in terms)
+                found.append((terms, sign * row.most, max(spans, default=0)))
+        return found
+
+    @cached_property
+    def _lines_of(self) -> list[list[tuple[int, int]]]:
+        """Return, for each number, the lines that contain it, with its factor there."""
+        found: list[list[tuple[int, int]]] = [[] for _ in self.bounds]
+        for line, (terms, _, _) in enumerate(self._lines):
+            for factor, number in terms:
+                found[number].append((line, factor))
         return found
 
     def tighten(self, bounds: Bounds, changed: Iterable[int] | None = None) -> bool:
@@ -120,29 +135,36 @@ class System:
 
         A row and the least values of all its numbers but one bound that number, in whole numbers.
         """
-        waiting = deque(self.rows if changed is None else (row for number in changed for row in self._rows_of[number]))
+        lines, lines_of = self._lines, self._lines_of
+        waiting = deque(range(len(lines)) if changed is None else (line for n in changed for line, _ in lines_of[n]))
         queued = set(waiting)
-        for _ in range(MOST_VISITS * len(self.rows)):
+        spares: dict[int, int] = {}  # what a line leaves if all its numbers have their least values
+        for _ in range(MOST_VISITS * len(lines)):
             if not waiting:
                 break
-            name = waiting.popleft()
-            queued.discard(name)
-            row = self.rows[name]
-            for sign in (1, -1) if row.equal else (1,):
-                terms = [(sign * factor, number) for number, factor in row.terms.items() if factor]
-                spare = sign * row.most - sum(factor * bounds[number][factor < 0] for factor, number in terms)
-                if spare < 0:
-                    return False
-                for factor, number in terms:
-                    least, most = bounds[number]
-                    if abs(factor) * (most - least) <= spare:
-                        continue
-                    new = (least, least + spare // factor) if factor > 0 else (most - spare // -factor, most)
-                    bounds[number] = new
-                    for other in self._rows_of[number]:
-                        if other not in queued:
-                            queued.add(other)
-                            waiting.append(other)
+            line = waiting.popleft()
+            queued.discard(line)
+            terms, allowed, widest = lines[line]
+            if line not in spares:
+                spares[line] = allowed - sum([factor * bounds[number][factor < 0] for factor, number in terms])
+            spare = spares[line]
+            if spare < 0:
+                return False
+            for factor, number in terms if spare < widest else ():
+                least, most = bounds[number]
+                if abs(factor) * (most - least) <= spare:
+                    continue
+                above = factor > 0
+                new = (least, least + spare // factor) if above else (most - spare // -factor, most)
+                bounds[number] = new
+                for other, by in lines_of[number]:
+                    if (by > 0) == above:
+                        continue  # the least value of this number in that line is what it was
+                    if other in spares:
+                        spares[other] -= by * (new[1] - most if above else new[0] - least)
+                    if other not in queued:
+                        queued.add(other)
+                        waiting.append(other)
         return True
 
     def refute(self, tree: Tree) -> None:

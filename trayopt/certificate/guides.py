@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import floor, pi
+from math import floor, gcd, pi
 
 from trayopt.certificate.patterns import Key
 from trayopt.certificate.places import Placed
@@ -31,14 +31,16 @@ def fill_guides(x: Placed) -> None:
     for guide in x.job.enclosure.track.guides:
         uncut = [term for item in x.job.through for term in _uncut(x, item, guide.id)]
         most = floor(float(rule.parameters["fill"]) * guide.opening_mm2 * 4 / pi * AREA_UNITS) + 1
-        over = worst + sum(area for area, _ in uncut) - most
-        if over <= 0:
+        greatest = worst + sum(area for area, _ in uncut)
+        if greatest <= most:
             continue
         terms = [*uncut, *(term for item in passing for term in item.through(guide.id))]
+        unit = gcd(*(area for area, _ in terms)) or 1
+        terms, most = [(area // unit, n) for area, n in terms], most // unit
         if x.hard("guide_fill"):
             x.row(f"fill of {guide.id}", terms, most)
         else:
-            x.let("guide_fill", guide.id, terms, most, by=over)
+            x.let("guide_fill", guide.id, terms, most, by=-(-greatest // unit) - most)
 
 
 class _Passing:
@@ -52,9 +54,13 @@ class _Passing:
         """The least area on each loop, and on the direct way, of a subunit at a division."""
         self.leg: int | None = None
         """The least area of a leg, if all legs travel in tubes of the set."""
+        self.legs: dict[tuple[Key, int], int] = {}
+        """The most placed legs of a subunit at a division: those with a splice, and all of a tube that may be opened."""
         legs: list[int] = []
         for s in x.spliced:
             for k in x.divisions[s.trunk, s.number] if s.trunk == trunk.id else ():
+                opened = k in x.parked.get((s.trunk, s.number), ())
+                self.legs[(s.trunk, s.number), k] = k if opened else len(x.job.spliced_legs(s, k))
                 self.placed[(s.trunk, s.number), k] = self._of(s, k, legs)
         if legs and 0 not in legs:
             self.leg = min(legs)
@@ -98,6 +104,10 @@ class _Passing:
             for way, n in self.ways.items():
                 shares = [(1, m) for (of, _, by), m in self._shares.items() if of == key and by == way]
                 x.row(f"{key[0]}/{key[1]} goes by {way.port} {way.travel} {way.loops}", [*shares, (-1, n)], 0)
+        for way in self.ways:
+            legs = [(1, n) for (t, _, by, _), n in x.to.items() if t == self.trunk.id and by == way]
+            shares = [(-self.legs[key, k], n) for (key, k, by), n in self._shares.items() if by == way]
+            x.row(f"{self.trunk.id} shares {way.port} {way.travel} {way.loops}", [*legs, *shares], 0)
 
     def through(self, guide: str) -> list[tuple[int, int]]:
         """Return terms for the area of the trunk in a guide."""
@@ -138,4 +148,6 @@ def _uncut(x: Placed, item: Through, guide: str) -> list[tuple[int, int]]:
 
 
 def _area(diameter_mm: float) -> int:
-    return floor(diameter_mm**2 * AREA_UNITS)
+    """Return the square of a diameter in whole units, rounded down if it has parts of a unit."""
+    area = diameter_mm**2 * AREA_UNITS
+    return round(area) if abs(area - round(area)) < 1e-3 else floor(area)
