@@ -145,6 +145,13 @@ class Placed(Choices):
             if under in self.used and self.job.enclosure.tray_at(under) == tray:
                 self.let("no_empty_below", str(place), [(1, used), (-1, self.used[under])], 0)
             self._keep_pairs(place, laid)
+        if self.whole:
+            ends = [
+                (s.fibres // k * len(self.job.spliced_legs(s, k)), self.of[(s.trunk, s.number), k])
+                for s in self.spliced
+                for k in self.divisions[s.trunk, s.number]
+            ]
+            self.row("ends of all", [*ends, *((-self.fill(place), n) for place, n in self.used.items())], 0)
         self.goals["trays"] = [(1, n) for n in self.used.values()]
 
     def _work_ribbons(self) -> None:
