@@ -348,3 +348,16 @@ def test_an_empty_box_measures_what_it_leaves_out() -> None:
     job = job_of(worked_example())
     laid = Laid(job, assignment_of(job, {}, {}))
     assert list(measure_all(laid).values()) == [48, 0, 0, 0, 0, 0, 0, 0]
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [((), "none"), (("legs", "legs"), "legs, legs"), (("legs", "unplaced"), "legs, unplaced")],
+    ids=["nothing", "a goal twice", "a goal that stays"],
+)
+def test_what_is_no_order_is_said_with_what_is_allowed(names: tuple[str, ...], said: str) -> None:
+    with pytest.raises(ValueError, match="goals cannot be ordered") as raised:
+        order(names)
+    assert str(raised.value) == (
+        f"goals cannot be ordered as {said}; allowed: legs, trays, crossings, leg_length_mm, or some of them, in any order"
+    )
