@@ -17,7 +17,7 @@ from tests.build import job_of
 from tests.strategies import worked_example
 from trayopt import api
 from trayopt.solver.model.clock import Clock, OutOfTime
-from trayopt.solver.model.in_time import THREAD, _Work, in_time, left_behind, margin
+from trayopt.solver.model.in_time import THREAD, _Unraisable, _Work, in_time, left_behind, margin
 from trayopt.solver.search.search import Search
 
 MODULE = import_module("trayopt.solver.model.in_time")
@@ -145,8 +145,22 @@ class Slow:
 
 
 def test_an_end_that_python_swallows_writes_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    before = sys.unraisablehook
     assert in_time(lambda: Slow() and None, Clock(0.1)) is None
     assert capfd.readouterr().err == ""
+    until = time.monotonic() + 60
+    while left_behind() and time.monotonic() < until:
+        pass
+    assert sys.unraisablehook is before, "what it took to be silent is taken back"
+
+
+def test_hooks_of_two_ends_go_whichever_goes_first() -> None:
+    before = sys.unraisablehook
+    first, second = _Unraisable(), _Unraisable()
+    first.take_out()
+    assert sys.unraisablehook is second
+    second.take_out()
+    assert sys.unraisablehook is before
 
 
 def test_work_goes_on_while_all_code_is_traced() -> None:

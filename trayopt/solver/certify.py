@@ -118,7 +118,7 @@ class _Open:
         plans.below(self.item.goal, self.item.least)
         tree = (
             None
-            if lets_in(plans, _part(clock, 1 / OF_PART))
+            if let_in is not False and lets_in(plans, _part(clock, 1 / OF_PART))
             else refutation(plans, clock, MOST_NODES, self._left_out()[-2:][0])
         )
         return None if tree is None else self._argued("prices_with_orders", tree)

@@ -52,6 +52,7 @@ class _Work(Generic[T]):
         self._closing = threading.Lock()
         self._closed = True
         self._late = False
+        self._hook: _Unraisable | None = None
         self._thread = threading.Thread(target=self._run, name=THREAD, daemon=True)
         self._thread.start()
 
@@ -66,6 +67,8 @@ class _Work(Generic[T]):
         except OutOfTime as error:  # raised between the last line of the work and this one
             self.error = self.error or error
         finally:
+            if self._hook is not None:
+                self._hook.take_out()
             self.ended.set()
 
     def _begin(self) -> None:
@@ -88,11 +91,11 @@ class _Work(Generic[T]):
 
     def end(self) -> None:
         """Raise ``OutOfTime`` inside of the work, at its next step in Python."""
-        _mute()
         with self._closing:
             if self._thread.ident is None or self._closed:
                 self._late = True
             else:
+                self._hook = self._hook or _Unraisable()
                 _raise_in(self._thread.ident, OutOfTime)
 
 
@@ -150,25 +153,25 @@ def in_time(work: Callable[[], T], clock: Clock, stop: threading.Event | None = 
 class _Unraisable:
     """A hook for exceptions that Python cannot pass on, such as those inside ``__del__``: it keeps ``OutOfTime`` off stderr.
 
-    Parameters
-    ----------
-    before
-        The hook that every other exception goes to.
+    It stands before whatever hook there is, from when work is ended until its thread is at its end. Hooks of other work may come
+    before it meanwhile; then it goes when they go, and until then passes on whatever it hears.
     """
 
-    def __init__(self, before: Callable[[sys.UnraisableHookArgs], object]) -> None:
-        self._before = before
+    def __init__(self) -> None:
+        self.before = sys.unraisablehook
+        self.out = False
+        sys.unraisablehook = self
 
     def __call__(self, unraisable: sys.UnraisableHookArgs) -> None:
         """Report any other exception as before."""
-        if not issubclass(unraisable.exc_type, OutOfTime):
-            self._before(unraisable)
+        if self.out or not issubclass(unraisable.exc_type, OutOfTime):
+            self.before(unraisable)
 
-
-def _mute() -> None:
-    """Put the hook before whatever hook there is now."""
-    if not isinstance(sys.unraisablehook, _Unraisable):
-        sys.unraisablehook = _Unraisable(sys.unraisablehook)
+    def take_out(self) -> None:
+        """Put back the hook that was there before."""
+        self.out = True
+        while isinstance(sys.unraisablehook, _Unraisable) and sys.unraisablehook.out:
+            sys.unraisablehook = sys.unraisablehook.before
 
 
 def _ran_out(error: BaseException | None) -> bool:
