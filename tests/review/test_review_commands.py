@@ -45,6 +45,7 @@ def test_check_completes_an_unfinished_table(tmp_path: Path) -> None:
     new = tmp_path / "whole.json"
     done = trayopt("check", JOB, TABLES / "bad-half-a-table.csv", "--no-best", "-o", new)
     assert done.returncode == 0, done.stderr
+    assert "unfinished, and can be completed as it is" in done.stdout
     assert read_plan(new).value("unplaced") == 0
     assert trayopt("check", JOB, new, "-q").returncode == 0
     done = trayopt("check", JOB, TABLES / "bad-rows-in-the-way.csv", "--no-best", "-o", tmp_path / "none.json")
@@ -77,6 +78,8 @@ def test_a_note_on_a_plan_document_names_each_place_once(tmp_path: Path) -> None
     assert note.count("trunks[0]") == 1
     assert note.endswith("legs[N1/1.1], legs[N1/1.2], legs[N1/2.1], legs[N1/2.2], legs[N1/3.1] and 1 more]")
     assert page.read_text().count("legs[N1/2.1]") == 1
+    assert "trayopt solve finds the best plan" in done.stdout
+    assert "trayopt mend" not in done.stdout, "a plan that keeps every must has nothing to mend"
 
 
 def test_mend_writes_a_plan_that_passes(tmp_path: Path) -> None:

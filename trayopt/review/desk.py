@@ -84,6 +84,12 @@ class Review:
         return not any(remark.fails for remark in self.remarks)
 
     @property
+    def unfinished(self) -> bool:
+        """Whether splices without a tray are all that fails, and what is open can be completed with the rest as it is."""
+        done = self.completion is not None and self.completion.assignment is not None
+        return done and not self.passed and all(r.level == "unplaced" for r in self.remarks if r.fails)
+
+    @property
     def goals(self) -> dict[str, int]:
         """Values of the goals in their usual order; empty if nothing was judged."""
         if self.report is None:

@@ -19,7 +19,7 @@ def verdict(review: Review) -> str:
         lost = f", {several(len(review.made.lost), 'row')} lost by it" if review.made.lost else ""
         text = f"{review.made.source}: {several(damaged, 'cell')} cannot be read{lost}"
         return f"{text}; of the rest {several(failing, 'finding')} against it, {several(soft, 'note')}"
-    state = "passes" if review.passed else "fails"
+    state = "passes" if review.passed else "unfinished, and can be completed as it is" if review.unfinished else "fails"
     return f"{review.made.source}: {state}; {several(failing, 'finding')} against it, {several(soft, 'note')}"
 
 

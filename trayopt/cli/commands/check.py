@@ -209,8 +209,8 @@ def _complete(output: Output, job: Job, review: Review, path: str) -> int:
     write_plan(path, job, plan)
     if path != "-":
         output.note(f"{path} written")
-    wrong = [remark for remark in review.remarks if remark.fails and remark.level != "unplaced"]
-    if not wrong:
+    if review.passed or review.unfinished:
         return Exit.YES
-    output.warn(f"{path} is a plan that can be built, but not what the table says: {wrong[0].found}")
+    wrong = next(remark for remark in review.remarks if remark.fails and remark.level != "unplaced")
+    output.warn(f"{path} is a plan that can be built, but not what the table says: {wrong.found}")
     return Exit.NO
