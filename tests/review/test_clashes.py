@@ -239,3 +239,20 @@ def test_facts_leave_the_divisions_whose_legs_lie_in_one_tray_each() -> None:
     assert divisions_left(job, facts) == {("N1", 1): (4, 6, 12), ("S1", 1): (4, 6, 12)}
     whole: list[Decision] = [*facts, RunAt("N1", 73, 144, Place("left", 2), leg=True)]
     assert divisions_left(job, whole)["N1", 1] == ()
+
+
+def test_a_table_of_which_all_rows_may_be_needed_is_not_listed_row_by_row(
+    ribbons: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = load_job("models/standard/2x1728-wall-2x9-144.yaml")
+    ribbons[26] = ribbons[5]
+
+    def all_of(facts: Facts, suspects: object) -> clashes.Clash:
+        return clashes.Clash(tuple(range(len(facts.groups))), minimal=False)
+
+    monkeypatch.setattr("trayopt.solver.repair.clash.clash", all_of)
+    judged = review_table(job, _of_splices(job, ribbons), complete_s=120)
+    (remark,) = (remark for remark in judged.remarks if remark.level == "clash")
+    assert remark.found == "no plan that keeps every must keeps all 144 decisions of this table together (proven)"
+    assert not remark.lines
+    assert any(other.rule == "tray_fibres" for other in judged.remarks)

@@ -336,6 +336,10 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
         text = "no plan of this job places every splice and keeps every must, whatever the rows say"
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
         return Completion(None, True, (remark,))
+    if len(culprits.groups) == len(groups) > MOST_NAMED and not culprits.minimal:
+        text = f"no plan that keeps every must keeps all {len(groups)} decisions of this table together (proven)"
+        mend = "mend what the other findings say, or let trayopt mend find the nearest plan"
+        return Completion(None, True, (Remark("complete", "clash", "all rows", (), (), text, "", mend),))
     lines = tuple(dict.fromkeys(line for i in culprits.groups for line in decided[i][0]))
     said = "; ".join(f"{_rows(decided[i][0])}: {_words(decided[i][1])}" for i in culprits.groups[:MOST_NAMED])
     if len(culprits.groups) > MOST_NAMED:
