@@ -54,6 +54,20 @@ def straight(name: str) -> tuple[Job, Plan]:
 
 
 @cache
+def thin() -> tuple[Job, Plan]:
+    """Lay 864 splices in 18 trays of 48, two thirds full: many trays, steps, marks and labels for so few fibres."""
+    job, _ = straight("2x864-wall-3x8-port")
+    ways = {"N1": Way("bottom-left", "clockwise", 1), "S1": Way("bottom-right", "counterclockwise", 1)}
+    places = {
+        leg: Place(job.enclosure.stacks[(leg.subunit - 1) % 3].id, 3 * ((leg.subunit - 1) // 3) + leg.group)
+        for trunk in job.trunks
+        for subunit in trunk.subunits
+        for leg in subunit.legs(3)
+    }
+    return job, planned(job, ways, places, {"N1": "port", "S1": "port"})
+
+
+@cache
 def worked() -> tuple[Job, Plan]:
     """Give the worked example of the specification (section 10), with its best plan."""
     job = load_job(WORKED)

@@ -76,7 +76,8 @@ def test_all_trays_of_a_group_are_spliced_before_one_of_them_is_laid() -> None:
     ]
     said = [step.lines for step in made if step.phase == "splice"]
     assert said[0][-1] == (
-        "left/1 comes with left/2: the tubes of N1/1 and S1/1 are opened for them. Splice all of them before one is laid."
+        "left/1 comes with left/2: the tubes of N1/1 and S1/1 are opened for them. "
+        "Splice all of these trays before one of them is laid."
     )
 
 

@@ -124,8 +124,8 @@ def habits(
     if not _whole(plan):
         return Habits()
     best = assignment_of(job, plan)[0]
-    half = None if time_limit_s is None else time_limit_s / 2
-    first = Clock(half, deterministic=reproducible)
+    most = None if time_limit_s is None else time_limit_s * 2 / 3  # what no plan can keep matters more than a price
+    first = Clock(most, deterministic=reproducible)
     never = in_time(lambda: never_kept(job, best, first), first, stop) or ()
     clock = Clock(time_limit_s, reproducible, first.started, first.effort)
     known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min

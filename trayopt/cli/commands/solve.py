@@ -33,7 +33,7 @@ ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Approximate size of a plan in bytes: without subunits, and for each subunit."""
 CERTIFY_S = 60.0
 """Most seconds of the search for arguments."""
-LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.0, 0.2
+LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.5, 0.2
 """Time for a look at preferences: a part of the search's time, but at least LOOK_S; below LEAST_LOOK_S it is left out."""
 
 
