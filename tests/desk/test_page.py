@@ -213,6 +213,26 @@ def test_what_a_paste_cannot_place_is_told_and_hidden_columns_take_nothing(opene
         assert page.locator('[data-key="trunks 1 ribbons"]').count() == 0
 
 
+def test_a_faulty_parameter_is_told_at_its_own_cell_and_undone_from_there(opened: Open, serve: Serve) -> None:
+    """The wrong value stays to be seen; Ctrl+Z in a cell that is as it was drawn takes the last step back."""
+    with opened(serve(), view="job") as page:
+        page.locator('[data-key="table rules"] > summary').click()
+        page.fill('[data-key="rule reach bench_mm"]', "near")
+        page.keyboard.press("Tab")
+        wrong = page.locator('[data-key="rule reach bench_mm"][aria-invalid="true"]')
+        wrong.wait_for()
+        assert wrong.input_value() == "near"
+        assert page.locator('[data-key="rule reach"][aria-invalid="true"]').count() == 0
+        page.click("#faults button")
+        assert page.evaluate("document.activeElement.dataset.key") == "rule reach bench_mm"
+        page.keyboard.type("x")
+        page.keyboard.press("Control+z")
+        expect(wrong).to_have_value("near")
+        page.keyboard.press("Control+z")
+        page.wait_for_selector("#faults .note", state="detached")
+        expect(page.locator('[data-key="rule reach bench_mm"]')).to_have_value("2000")
+
+
 def test_hardware_is_corrected_by_keys_and_the_library_stays(opened: Open, serve: Serve, folder: Path) -> None:
     with opened(serve(), view="hardware") as page:
         bore = page.locator('[data-key$="ports.0.bore_mm"]')

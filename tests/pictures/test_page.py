@@ -17,6 +17,8 @@ from tests.strategies import worked_example
 from trayopt import batch, compare, judge, load_job, sheets, solve
 from trayopt.cli.app import group
 from trayopt.formats.json_out import dump
+from trayopt.pictures.base import Picture
+from trayopt.pictures.catalogue import Shown, catalogue_page
 from trayopt.pictures.page import content_policy
 from trayopt.review.html import compare_html, review_html
 
@@ -78,6 +80,25 @@ def test_a_page_loads_nothing_and_runs_its_own_script_alone(pages: Path, opened:
     page.goto(slipped.as_uri())
     assert page.title() == title
     assert len(told) == 2, "the policy refuses the script and the handler"
+    page.close()
+
+
+def test_the_page_of_hardware_is_printed_with_contents_first_and_a_whole_picture_on_a_page(
+    tmp_path: Path, opened: Browser
+) -> None:
+    """A box whose tables are long is made smaller; it is not cut at the end of a page, and no page stays half empty."""
+    tall = [Shown("enclosure", f"b{n}", "", f"b{n}.yaml", Picture(f"b{n}", 700, 700 + 400 * n, "")) for n in range(4)]
+    path = tmp_path / "list.html"
+    path.write_text(catalogue_page(tall), encoding="utf-8")
+    inch = 96.0
+    page = opened.new_page(viewport={"width": round((210 - 24) / 25.4 * inch), "height": 900})
+    page.emulate_media(media="print")
+    page.goto(path.as_uri())
+    heights = page.locator("figure").evaluate_all("all => all.map((each) => each.getBoundingClientRect().height)")
+    assert max(heights) < (297 - 24) / 25.4 * inch
+    contents = page.locator("nav[aria-label='contents']")
+    assert contents.locator("a").all_inner_texts() == [each.id for each in tall]
+    assert contents.evaluate("each => getComputedStyle(each).breakAfter") == "page"
     page.close()
 
 

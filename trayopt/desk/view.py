@@ -301,10 +301,12 @@ def _rules(job: Job, said: Any) -> list[Plain]:
     words = api.json_schema("job")["properties"]["rules"]["properties"]
     found = []
     for name, setting in job.rules.items():
+        own = said.get(name) if isinstance(said, dict) else None
+        written = {key: edits.shown(value) for key, value in own.items()} if isinstance(own, dict) else {}
         found.append(
             {
-                "rule": name, "level": setting.level, "weight": setting.weight,
-                "parameters": {key: str(value) for key, value in setting.parameters.items()},
+                "rule": name, "level": setting.level, "weight": written.get("weight", str(setting.weight)),
+                "parameters": {key: written.get(key, str(value)) for key, value in setting.parameters.items()},
                 "usual": usual_setting(name, job), "said": isinstance(said, dict) and name in said,
                 "words": words.get(name, {}).get("description", ""),
                 "broken_when": {"en": BY_ID[name].statement} | {each: statement_of(BY_ID[name], each) for each in LANGUAGES},

@@ -26,7 +26,10 @@ export function make(tag, attributes = {}, ...children) {
     if (value === null || value === undefined || value === false) continue;
     if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
     else if (name in made && typeof value === "boolean") made[name] = value;
-    else if (name === "value") made.value = value;
+    else if (name === "value") {
+      if (tag === "input") made.defaultValue = value;
+      made.value = value;
+    }
     else made.setAttribute(name, value === true ? "" : value);
   }
   made.append(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));

@@ -33,8 +33,8 @@ function drawFaults(state) {
 function place(where) {
   const found = /^(trunks|joins|apart|pins)\[(\d+)\](?:\.(\w+))?/.exec(where);
   if (found) return `${found[1]} ${found[2]} ${found[3] ?? ""}`.trim();
-  const rule = /^rules\.(\w+)/.exec(where);
-  if (rule) return `rule ${rule[1]}`;
+  const rule = /^rules\.(\w+)(?:\.(\w+))?/.exec(where);
+  if (rule) return `rule ${rule[1]} ${rule[2] === "level" ? "" : rule[2] ?? ""}`.trim();
   const head = /^(title|enclosure|tubes)/.exec(where);
   return head ? `head ${head[1]}` : null;
 }
@@ -141,15 +141,19 @@ function drawRules(faults) {
       const now = { level: rule.level, weight: String(rule.weight), ...rule.parameters };
       act("rule", { rule: rule.rule, setting: { ...now, [key]: text } });
     };
-    const found = [...faults].filter(([where]) => where === `rules.${rule.rule}` || where.startsWith(`rules.${rule.rule}.`)).flatMap(([, each]) => each);
+    const own = `rules.${rule.rule}`;
+    const cells = ["weight", ...Object.keys(rule.parameters)];
+    const at = (key) => [...faults].filter(([where]) => where === `${own}.${key}` || where.startsWith(`${own}.${key}[`)).flatMap(([, each]) => each);
+    const found = [...faults].filter(([where]) => (where === own || where.startsWith(`${own}.`)) && !cells.some((key) => at(key).length && where.startsWith(`${own}.${key}`))).flatMap(([, each]) => each);
+    const bad = (key) => wrong(at(key).length ? at(key) : null);
     const label = (key) => `${say(`column.${key}`)}, ${rule.rule}`;
     return make("tr", { class: rule.said ? "said" : "" },
       make("th", { scope: "row" }, make("span", { lang: "en", title: rule.words }, rule.rule)),
       make("td", {}, make("select", { "data-key": `rule ${rule.rule}`, "aria-label": label("level"), onchange: (event) => put("level", event.target.value), ...wrong(found.length ? found : null) },
         ["must", "prefer", "off"].map((each) => make("option", { value: each, selected: each === rule.level }, say(`level.${each}`))))),
-      make("td", {}, make("input", { type: "text", inputmode: "numeric", size: "4", value: String(rule.weight), disabled: rule.level !== "prefer", "data-key": `rule ${rule.rule} weight`, "aria-label": label("weight"), onchange: (event) => put("weight", event.target.value) })),
+      make("td", {}, make("input", { type: "text", inputmode: "numeric", size: "4", value: String(rule.weight), disabled: rule.level !== "prefer", "data-key": `rule ${rule.rule} weight`, "aria-label": label("weight"), onchange: (event) => put("weight", event.target.value), ...bad("weight") })),
       make("td", {}, Object.entries(rule.parameters).map(([key, value]) => make("label", { lang: "en", class: "parameter" }, key,
-        make("input", { type: "text", size: "6", value, "data-key": `rule ${rule.rule} ${key}`, onchange: (event) => put(key, event.target.value) })))),
+        make("input", { type: "text", size: "6", value, "data-key": `rule ${rule.rule} ${key}`, onchange: (event) => put(key, event.target.value), ...bad(key) })))),
       make("td", { class: "says" }, plainly(rule.broken_when)));
   });
   return make("details", { "data-key": "table rules" }, make("summary", {}, say("form.rules")),

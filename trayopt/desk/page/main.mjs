@@ -118,7 +118,7 @@ async function save(over = false) {
 
 function keys(event) {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
-  const typing = event.target.matches?.("input:not([type=checkbox]), textarea");
+  const typing = event.target.matches?.("input:not([type=checkbox])") && event.target.value !== event.target.defaultValue;
   const key = event.key.toLowerCase();
   if (key === "s") {
     document.activeElement?.blur?.();
