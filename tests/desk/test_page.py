@@ -116,6 +116,16 @@ def test_a_leg_is_dragged_and_all_follows(opened: Open, serve: Serve) -> None:
         assert page.locator("#undo").is_disabled()
 
 
+def test_the_trays_of_a_finding_are_marked_until_the_plan_changes(opened: Open, serve: Serve) -> None:
+    with opened(serve()) as page:
+        page.locator('[data-leg="N1/3.2"]').drag_to(page.locator('[data-place="left/6"]'))
+        page.locator("#findings button.as-link").first.click()
+        assert page.locator(".tray.shown").count() > 0
+        page.keyboard.press("Control+z")
+        lies(page, "N1/3.2", "left/4")
+        assert page.locator(".tray.shown").count() == 0
+
+
 def test_keys_alone_move_a_leg_lock_it_and_save(opened: Open, serve: Serve, folder: Path) -> None:
     with opened(serve()) as page:
         page.locator('.chip[tabindex="0"]').focus()

@@ -5,6 +5,7 @@ import { act, here, request } from "./link.mjs";
 
 const picked = { leg: null, alone: false, gesture: "" };
 let shown = new Set();
+let shownAt = null;
 let focus = null;
 
 const boardAt = () => document.getElementById("board");
@@ -19,6 +20,7 @@ export function drawBoard(state) {
     return;
   }
   if (picked.leg && !legNow()) picked.leg = null;
+  if (shownAt !== state.at) shown = new Set();
   const lying = new Map();
   for (const leg of board.legs) lying.set(leg.place ?? "", [...(lying.get(leg.place ?? "") ?? []), leg]);
   const rank = new Map(board.trunks.map((trunk) => [trunk.trunk, trunk.rank % 8]));
@@ -306,6 +308,7 @@ async function divide(leg, of) {
 /** Show where a finding is. */
 export function point(places, text) {
   shown = new Set(places);
+  shownAt = here.state.at;
   drawBoard(here.state);
   boardAt().querySelector(".tray.shown")?.scrollIntoView({ block: "nearest", inline: "nearest" });
   tell(text);
