@@ -38,7 +38,7 @@ def bench(on: Trying) -> Iterator[Change]:
 
 
 def loops(on: Trying) -> Iterator[Change]:
-    """Let trunks make one loop more than their owners allow, one by one, then all of them."""
+    """Yield changes that allow one more loop: to each trunk for which that is enough, else to all trunks."""
     most = SlackLoops().parameters(on.job).most
     able = [trunk for trunk in on.spliced() if max(trunk.loops) < most]
 

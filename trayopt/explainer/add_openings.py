@@ -23,7 +23,7 @@ SEAL_SLACK_MM = 2
 
 
 def seals(on: Trying) -> Iterator[Change]:
-    """Yield a port one more seal, for as few cables as are enough; where its bore does not take them, make it larger."""
+    """Yield changes that give a port one more seal, for as few cables as are enough, or a larger bore if that is too small."""
     for i in range(len(on.job.enclosure.ports)):
         found = _another_seal(on, i) or _larger_port(on, i)
         if found is not None:

@@ -43,7 +43,7 @@ def trays(on: Trying) -> Iterator[Change]:
 
 
 def tray_types(on: Trying) -> Iterator[Change]:
-    """Put trays of the next larger types of the library into one stack, or into all."""
+    """Yield changes to the next larger tray types of the library, in one stack or in all stacks."""
     stacks = on.job.enclosure.stacks
     choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
     if len(stacks) > 1:

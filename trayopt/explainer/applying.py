@@ -23,7 +23,7 @@ JOB_HEAD = "job file "
 
 
 class Files:
-    """The files that come of a way out: jobs with what they name by path, all in one folder.
+    """The files that a way out makes: jobs, and the files that they name by path, all in one folder.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ class Files:
             self._job(name, own[i] if i < len(own) else "", job)
 
     def origins(self) -> Iterator[tuple[str, Path]]:
-        """Yield each file with the one that it is a copy of."""
+        """Yield each file with its original."""
         yield from ((name, self.source.resolve()) for name in self.jobs)
         yield from ((name, path) for path, name in self._names.items())
 
@@ -95,7 +95,7 @@ class Files:
         self.made[name] = file.text().encode()
 
     def _free(self, name: str) -> str:
-        """Return a name in the folder that no other file has; an entry keeps its own, for it is its id."""
+        """Return a file name that is free in the folder; an entry keeps its name, which is its id."""
         taken = {*self._names.values(), *self.jobs}
         return next(each for each in (name, *(f"{i}/{name}" for i in range(2, 3000))) if each not in taken)
 

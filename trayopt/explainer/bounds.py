@@ -137,7 +137,7 @@ def _legs_in(job: Job, subunit: Subunit, of: int) -> int:
 
 
 def least_trays(job: Job) -> tuple[int, list[str]]:
-    """Count the trays that the fibre ends of all subunits fill, each divided as it brings fewest; the largest trays first."""
+    """Count the trays that all fibre ends fill if the largest trays come first and each subunit has its fewest ends."""
     if job.rules[TrayFibres.id].level != "must":
         return 0, []
     ends = sum(min(_ends_in(job, subunit, of) for of in open_) for subunit, open_ in _open(job))

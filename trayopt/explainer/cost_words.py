@@ -21,7 +21,7 @@ def cost_said(costs: Sequence[GoalCost]) -> str:
 
 
 def better(costs: Sequence[GoalCost]) -> GoalCost | None:
-    """Return the goal on which a plan is better than the one that was taken for the best; None where it is not better."""
+    """Return the first goal on which a plan is better than the plan that was taken for the best; None if it is not better."""
     first = next((cost for cost in costs if cost.kept != cost.value), None)
     return first if first is not None and first.kept < first.value else None
 

@@ -35,7 +35,7 @@ def edit_text(
     box_file: str | None = None,
     job_file: str | None = None,
 ) -> str:
-    """Write what to change in a job file, so that it reads as another job.
+    """Write the YAML that turns a job file into another job.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def _indented(lines: Iterator[str] | Sequence[str], depth: int = 1) -> Iterator[
 
 
 def _headed(head: str, lines: Sequence[str]) -> Iterator[str]:
-    """Yield lines under the key that they belong to; nothing where there are none."""
+    """Yield lines under their key; nothing if there are no lines."""
     if lines:
         yield f"{head}:"
         yield from _indented(lines)
@@ -135,7 +135,7 @@ def _trunks(before: Job, after: Job) -> Iterator[str]:
 
 
 def _through(before: Job, after: Job, item: Through) -> Iterator[str]:
-    """Write the one entry of a trunk that goes through: what its two ends have otherwise is said of each side."""
+    """Write the entry of a trunk that goes through; keys in which its two ends differ are written for each side."""
     old = [before.trunk_by_id[end] for end in item.ends]
     new = [after.trunk_by_id[end] for end in item.ends]
     keys = [key for key in TRUNK_KEYS if any(getattr(a, key) != getattr(b, key) for a, b in zip(old, new, strict=True))]
@@ -148,7 +148,7 @@ def _through(before: Job, after: Job, item: Through) -> Iterator[str]:
 
 
 def _by_side(key: str, ends: Sequence[Trunk]) -> Any:
-    """Write what two ends have under a key: once where it is the same, else in a list of two."""
+    """Write the value of a key for two ends: once if it is the same, else as a list of two."""
     values = [getattr(end, key) for end in ends]
     if key == "ports":
         return "any" if values == ["any", "any"] else [v[0] if v != "any" and len(v) == 1 else v for v in values]
@@ -267,7 +267,7 @@ def _parts(name: str, before: Sequence[Guide | Port | Stack], after: Sequence[Gu
 
 
 def _differing(new: Any, old: Any, keys: Sequence[str]) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return the keys in which two parts differ, as they are to be and as they are."""
+    """Return the keys in which two parts differ, with the new and the old value."""
     names = [key for key in keys if getattr(old, key) != getattr(new, key)]
     return {key: _plain(getattr(new, key)) for key in names}, {key: _plain(getattr(old, key)) for key in names}
 

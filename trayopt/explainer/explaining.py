@@ -1,4 +1,4 @@
-"""The whole of an explanation: why not, what to do, why the best plan is as it is, and what became of an expected one."""
+"""A whole explanation: the conflicts, the ways out, the reasons of the best plan, and an expected plan compared with it."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ class _SoFar(NamedTuple):
 def _explain(
     job: Job, clock: Clock, wishes: Wishes, given: Given | None, plan: Plan | None, tell: Callable[[_SoFar], None]
 ) -> bool:
-    """Find out all of it, and tell each part as soon as it is known."""
+    """Make all parts of an explanation, and report each part as soon as it is known."""
     known = _known(job, plan)
     whole_plans = [known.assignment] if known is not None and _whole(job, known) else []
     trials = trials_of(job, clock, whole_plans)
@@ -124,7 +124,7 @@ def _explain(
 
 
 def _better(made: Explanation) -> GoalCost | None:
-    """Return the goal on which some plan in hand is better than the one that was given as the best, the first of the goals."""
+    """Return the first goal on which a known plan is better than the plan that was given as the best."""
     costs = [item.cost for item in (*(made.preferences or ()), made.expected) if item is not None and item.cost]
     found = {cost.goal: cost for cost in filter(None, map(better, costs))}
     return next((found[goal.id] for goal in GOALS if goal.id in found), None)
@@ -156,7 +156,7 @@ def _known(job: Job, plan: Plan | None) -> Found | None:
 
 
 def _search(job: Job, clock: Clock, trials: Trials) -> Found | None:
-    """Search for the best plan, beginning with one that keeps every must; where no time is left, give that."""
+    """Search for the best plan, starting from a plan that keeps every must; without time left, return the start."""
     start = trials.plan(frozenset(trials.question.groups))
     begun = None if start is None else start.assignment
     if clock.over:

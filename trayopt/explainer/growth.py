@@ -131,7 +131,7 @@ class _Search:
                 self.most, self.spare_left = fitting, spare - (sums[fitting - 1] if fitting else 0)
 
     def grown(self, n: int) -> Job:
-        """Return the job with so many more."""
+        """Return the job with ``n`` more trunks or subunits, as the addition says."""
         return grown(self.job, self.addition, n)
 
     def possible(self, n: int, effort: float | None = None) -> bool:

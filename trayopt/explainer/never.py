@@ -71,7 +71,7 @@ def why_never(trials: Trials, held: Groups) -> str:
 
 
 def why_excluded(trials: Trials, held: Groups) -> str:
-    """Say why a small model excludes some groups: a fact of the job, or the ribbons that tie to one tray what is to lie apart."""
+    """Say why a small model excludes some groups: a fact, or ribbons that tie splices to one tray that are to lie apart."""
     why = excluding(trials, held) or listed(list(_ribbons(trials.question.job, held))[:2])
     return _where(held, why) if why else "" if trials.clock.over else ALWAYS
 

@@ -1,4 +1,4 @@
-"""Ways out into other boxes: a larger one of the library, or two of the same kind that the trunks are shared out to."""
+"""Ways out with other boxes: a larger box of the library, or two boxes of the same kind that share the trunks."""
 
 from __future__ import annotations
 

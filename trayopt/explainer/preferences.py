@@ -1,4 +1,4 @@
-"""Preferences that an optimal plan breaks: what stands against each, and what keeping it would cost."""
+"""Preferences that an optimal plan breaks: the reason for each, and the price of keeping it."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def preferences(job: Job, best: Assignment, clock: Clock) -> Iterator[tuple[Pref
 
 
 def _open(group: Group, why: str) -> PreferenceSaid:
-    """Name a preference of which nothing is known yet but that it is broken."""
+    """Name a preference that is broken for a reason that is not known yet."""
     return PreferenceSaid(
         rule=group.rule,
         subject=group.subject,
@@ -117,7 +117,7 @@ def _sentence(against: Conflict | None, job: Job, *, kept: bool) -> str:
 
 
 def costs(now: dict[GoalName, int], paid: Price) -> tuple[GoalCost, ...]:
-    """Return each goal as it is and as it becomes."""
+    """Return each goal with its value before and after."""
     return tuple(
         GoalCost(goal=goal, value=value, kept=paid.values[goal], proven=goal in paid.proven)
         for goal, value in now.items()

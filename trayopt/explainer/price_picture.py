@@ -66,7 +66,7 @@ class _Scale:
             self.high += self.step
 
     def x(self, minutes: float) -> float:
-        """Where so many minutes stand."""
+        """Return the x coordinate of a number of minutes."""
         return round(LEFT + (WIDTH - RIGHT - LEFT) * (minutes - self.low) / (self.high - self.low), 1)
 
 

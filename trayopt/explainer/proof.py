@@ -104,7 +104,7 @@ class Prover:
 
 
 def keeps_all(job: Job, plan: Assignment) -> bool:
-    """Whether a plan, made for another job, places every splice of this one and keeps every must."""
+    """Whether a plan that was made for another job places every splice of this job and keeps every must."""
     box = job.enclosure
     if any(place not in box.place_rank for place in plan.places.values()):
         return False

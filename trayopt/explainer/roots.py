@@ -75,7 +75,7 @@ def root(trials: Trials, held: frozenset[Group], musts: frozenset[Group], then: 
 
 
 def _then(form: str, facts: Sequence[Fact], then: str) -> str:
-    """Say facts, and what comes of it where they are lifted."""
+    """Say which facts stand in the way, and what is possible without them."""
     return said(form, facts=_said(facts), then=then) if then else _said(facts)
 
 

@@ -121,7 +121,7 @@ def _ways(ways: tuple[WayOut, ...], *, known: bool) -> list[str]:
 
 
 def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
-    """Say what is broken and why, preferences that the same stands against in one sentence."""
+    """Say which preferences are broken and why; preferences with the same reason share a sentence."""
     told: list[str] = []
     for items in by_reason(broken):
         one = items[0]

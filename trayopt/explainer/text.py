@@ -75,7 +75,7 @@ class _Writer:
             yield self.item(f"  {rule}: ", because)
 
     def ways(self, ways: Sequence[WayOut]) -> Iterator[str]:
-        """Write the ways out; those that come to one edit as one."""
+        """Write the ways out; ways out with the same edit are written once."""
         yield self.item("", "Ways out, the cheapest first; each proven by a plan of the changed job")
         for i, alike in enumerate(by_edit(ways), start=1):
             yield self.item(f"  {i}. ", f"{phrases(alike)} (cost {listed(sorted({way.cost for way in alike}), 'or')})")

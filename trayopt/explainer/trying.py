@@ -31,7 +31,7 @@ class Shelf:
 
 
 class Trying:
-    """Changes of one job, and whether they are enough."""
+    """Trials of changes of a job: whether a change is enough."""
 
     def __init__(self, trials: Trials, shelf: Shelf, prover: Prover, costs: Costs) -> None:
         self.trials, self.job = trials, trials.question.job
@@ -69,7 +69,7 @@ class Trying:
         added: Callable[[Trunk], Added],
         cost: int,
     ) -> Iterator[Change]:
-        """Change one trunk where that is enough, else all of them."""
+        """Yield the change of a single trunk if it is enough, else the change of all trunks."""
         found = False
         for trunk in able:
             job = self.with_trunks([trunk], change)

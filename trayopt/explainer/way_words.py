@@ -99,7 +99,7 @@ def _each(subjects: Sequence[str]) -> str:
 
 
 def phrases(ways: Sequence[WayOut]) -> str:
-    """Say several ways out that come to one edit."""
+    """Put ways out with the same edit into words."""
     found = [phrase(way) or said("change what is expected") for way in ways]
     if all(isinstance(way, Said) and way.form == GIVE_UP for way in found):
         found[1:] = [way.values["groups"] for way in found[1:] if isinstance(way, Said)]
@@ -123,7 +123,7 @@ def _least(goal: GoalValue) -> str:
 
 
 def by_edit(ways: Sequence[WayOut]) -> list[list[WayOut]]:
-    """Return ways out that come to one edit together: a job file knows rules, not their subjects."""
+    """Group ways out by their edit: a job file knows rules, not their subjects."""
     alike: dict[str, list[WayOut]] = {}
     for way in ways:
         alike.setdefault(way.edit, []).append(way)

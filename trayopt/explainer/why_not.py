@@ -134,7 +134,7 @@ def ways_out(job: Job, trials: Trials, found: list[Conflict], wishes: Wishes, un
 
 
 def _proven(job: Job, change: Change, prover: Prover, wishes: Wishes) -> WayOut | None:
-    """Put a change into words, and tell with what it was proven to whoever wishes to know."""
+    """Put a change into words, and pass on the plans that proved it if the caller asked for them."""
     way = way_out(job, change, prover, wishes.shelf)
     if way is not None and wishes.proven is not None:
         jobs = (change.job, *change.others)

@@ -1,4 +1,4 @@
-"""Conflicts in the crew's words: one sentence a group, with what is needed and what there is."""
+"""Conflicts in the crew's words: a sentence for each group, with what is needed and what there is."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _ring(groups: Sequence[Group]) -> str:
 
 
 def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:
-    """Name other legs of a conflict that a pinned leg is spliced to: they lie in one tray with it."""
+    """Name the other legs of a conflict that a pinned leg is spliced to: all these legs share its tray."""
     run = _leg(job, group)
     runs = [] if run is None else [other for item in others if (other := _leg(job, item)) not in {None, run}]
     found = [other for other in runs if run is not None and other is not None and _are_spliced(job, run, other)]
@@ -179,7 +179,7 @@ def _of_all(same: Sequence[GroupSaid]) -> str:
 
 
 def by_reason(broken: Sequence[PreferenceSaid]) -> list[list[PreferenceSaid]]:
-    """Return broken preferences together where the same stands against them, so that it is said once."""
+    """Group broken preferences by their reason, so that each reason is said once."""
     alike: dict[tuple[object, ...], list[PreferenceSaid]] = {}
     for item in broken:
         alike.setdefault((item.never, item.reason, item.against), []).append(item)

@@ -46,7 +46,7 @@ class Division(NamedTuple):
 
 
 class Class(NamedTuple):
-    """Subunits of one trunk that nothing tells apart, and the trunks that they are spliced to."""
+    """Subunits of a trunk that are equal in everything that counts, and the trunks that they are spliced to."""
 
     trunk: str
     members: tuple[Subunit, ...]

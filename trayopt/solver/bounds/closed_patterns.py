@@ -23,7 +23,7 @@ MOST_STEPS = 400_000
 
 
 def closed_bunches(sides: Sides, loads: Mapping[Leg, int], room: int) -> list[Bunch] | None:
-    """List every bunch that a tray of so much room holds; None where there are too many.
+    """List every bunch that fits a tray of this room; None if there are too many.
 
     ``loads``, of every leg, and ``room`` are in the same unit. A bunch is found from its first piece, by adding the missing leg
     of a piece, in each division that its subunit has or may have, until no leg is missing. A leg without a piece is parked.

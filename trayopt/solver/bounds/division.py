@@ -108,7 +108,7 @@ class Divider(UsefulDivisions):
         return found
 
     def within(self, legs: int, *, alike: bool = False) -> dict[Key, tuple[int, ...]]:
-        """Return every division that some choice of at most so many legs uses; all of them where that is not settled soon."""
+        """Return every division that a choice of at most this many legs uses; all divisions if that is not settled soon."""
         if (legs, alike) not in self._within:
             self._within[legs, alike] = self._seen(legs, alike=alike)
         return self._within[legs, alike]
@@ -133,7 +133,7 @@ class Divider(UsefulDivisions):
         return {key: tuple(of for of in self.open[key] if of in seen[key]) for key in self.open}
 
     def only(self, divisions: Mapping[Key, Sequence[int]], legs: int, *, alike: bool = False) -> bool:
-        """Tell whether every choice of at most so many legs is among some divisions."""
+        """Whether every choice of at most this many legs uses the given divisions only."""
         model, divided = self._model(alike=alike)
         model.add(self._legs(divided) <= legs)
         others = [x for key, options in divided.items() for of, x in options.items() if of not in divisions[key]]
@@ -217,7 +217,7 @@ class Divider(UsefulDivisions):
 
     @cached_property
     def _windows(self) -> list[tuple[Piece, ...]]:
-        """For each piece the shortest chain from it on that no tray holds in one."""
+        """For each piece, the shortest chain that begins with it and fits no tray."""
         trays = self.job.enclosure.trays
         found = []
         for chain in _chains(self.job.pieces):
@@ -260,7 +260,7 @@ def share_of_tray(size: int, room: int, k: int) -> int:
 
 
 def _chains(pieces: Sequence[Piece]) -> list[list[Piece]]:
-    """Cut the walk over the pieces wherever the next one does not go on from the last on both sides."""
+    """Cut the sequence of pieces wherever a piece does not continue the piece before it on both sides."""
     chains: list[list[Piece]] = []
     for piece in pieces:
         last = chains[-1][-1] if chains else None

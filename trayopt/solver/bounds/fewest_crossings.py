@@ -1,4 +1,4 @@
-"""The least that crosses between strands which turn off one after the other, few of them side by side.
+"""A lower bound on the crossings of strands that turn off one after the other, if few strands can share a low.
 
 Trunks see strands in their own orders. A strand that comes before another one in a trunk and turns off further out crosses it
 there; strands with the same low do not cross, and only so many have one low. An order of all strands therefore says who is side
@@ -33,7 +33,7 @@ class _Level(NamedTuple):
 
 
 def fewest_crossings(seen: Seen, together: int) -> int:
-    """Bound from below what crosses between strands, where at most so many have one low."""
+    """Bound the crossings between strands from below, if at most this many strands share a low."""
     return _fewest(tuple(sorted((pair, times) for pair, times in seen.items() if times)), max(1, together))
 
 

@@ -37,7 +37,7 @@ class Paid(NamedTuple):
 
 
 def settle_orders(model: Model, crossings: int) -> None:
-    """Leave out of a model with so many crossings at most the orders that would cost more.
+    """Exclude from a model with a limit on crossings the orders that would exceed it.
 
     Strands that all trunks see in one order cross for nothing if they turn off in the other. What they cost then comes on top of
     what pairs in opposite orders cost at least; and with one low they take the room of a pair that would pay less there.
@@ -62,7 +62,7 @@ def settle_orders(model: Model, crossings: int) -> None:
 
 
 def _outward(model: Model, one: Leg, other: Leg) -> None:
-    """Let one leg turn off nearer to the base than another one."""
+    """Require that a leg turns off nearer to the base than another leg."""
     for position in range(1, model.places[-1].position + 1):
         nearer = model.position_up_to(one, position - 1) if position > 1 else 0
         model.clause(model.no(model.position_up_to(other, position)), nearer)
@@ -76,7 +76,7 @@ def _saved(model: Model, strands: Sequence[Sequence[Leg]]) -> int:
 
 
 def must_cross(model: Model) -> Paid | None:
-    """Count what has to cross in the plans of a model in which crossings are encoded; None where nothing has to."""
+    """Count the crossings that every plan of a model has, if crossings are encoded in it; None if it need not have any."""
     if model.orders is None:
         return None
     seen, strands, weight = model.orders

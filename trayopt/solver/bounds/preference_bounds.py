@@ -33,7 +33,7 @@ def can_be_placed(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partin
 
 
 def is_hopeless(job: Job, clock: Clock) -> bool:
-    """Whether it is plain that no plan places every splice and keeps every must."""
+    """Whether counting shows that no plan places every splice and keeps every must."""
     divider = Divider(job)
     return divider.hopeless or preference_bound(job, divider.open, clock) is None
 

@@ -1,4 +1,4 @@
-"""Every relaxation of the search by name, with the goals that it bounds: each can be left out of a search by its name."""
+"""The relaxations by name, with the goals that each bounds; a search can leave out each of them by its name."""
 
 from __future__ import annotations
 

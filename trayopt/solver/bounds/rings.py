@@ -1,4 +1,4 @@
-"""Rings of subunits that keep together: what lies on one is in one tray, whatever the divisions."""
+"""Precedence cycles of subunits that keep together: all legs of a cycle lie in one tray, whatever the divisions."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class Block(NamedTuple):
 
     @property
     def keys(self) -> tuple[tuple[str, int], tuple[str, int]]:
-        """The two subunits that it joins, by trunk and number."""
+        """The two subunits that the block joins, by trunk and number."""
         return self.a[:2], self.b[:2]
 
 
@@ -66,7 +66,7 @@ def chained(job: Job) -> bool:
 def overfull_rings(
     job: Job, together: Callable[[Subunit], bool], room: int, placed: Sequence[int] | None = None
 ) -> list[Ring]:
-    """Find rings of subunits that keep together and that no tray of so much room holds in one, at most one a block.
+    """Find rings of subunits that keep together but fit no tray of this room, at most one ring for each block.
 
     ``placed`` gives how many splices of each block are placed, all where None. A step leads from a block to the next one
     with placed splices along a subunit that keeps together: its positions are no lower, on the same stack. Around a ring all

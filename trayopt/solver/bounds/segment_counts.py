@@ -148,7 +148,7 @@ class SegmentCounts(Base):
         return self.divided_at(self.job.trunk_by_id[key[0]], "port")
 
     def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Literal]:
-        """Tell for each cut that the division of one subunit may make of a stretch whether it does."""
+        """Make a literal for each cut that the division of a subunit may make in a stretch."""
         by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
         for of in self._of_key[key]:
             by_edges[self.stretches.edges(i, key, of)].append(of)
@@ -190,7 +190,7 @@ class SegmentCounts(Base):
         return is_false(self._at_port(key))
 
     def _outside(self) -> dict[Key, Literal]:
-        """Tell for each subunit that is divided at the tray alone whether it is outside, with all that it is spliced to there."""
+        """Make a literal for each subunit that is divided only at the tray: it is outside, with the subunits it is spliced to."""
         if self.all_placed:
             return {}
         pairs = [(a, b) for a, b in self._spliced_keys if self._only_at_tray(a) and self._only_at_tray(b)]

@@ -233,7 +233,7 @@ class SettledSegments(Segments):
         return pairs
 
     def _at_least_legs(self, subunit: Subunit, number: int) -> Literal:
-        """Whether so many legs of a subunit are placed."""
+        """Whether at least this many legs of a subunit are placed."""
 
         def make() -> Literal:
             legs = self.number_placed(subunit, self.divisions(subunit)[0])

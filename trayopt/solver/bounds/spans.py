@@ -1,4 +1,4 @@
-"""Spans: from where to where a stretch lies whose subunit keeps together: on one stack, from a first to a last position.
+"""Spans of stretches whose subunit keeps together: a stack, a first position and a last position.
 
 A span binds nothing where the stretch is *loose* (no subunit of it keeps together) or *gone* (nothing of it is placed).
 """
@@ -66,7 +66,7 @@ def _steps(model: Literals, name: str, deepest: int) -> list[Literal]:
 
 
 def follow(model: Literals, before: Span, after: Span, *unless: Literal) -> None:
-    """Let one span begin on the stack of another where that ends, or one position higher, unless one of these literals holds."""
+    """Require that a span begins on the stack where another ends, at its last position or the next, unless a literal holds."""
     for stack in before.on:
         model.clause(*unless, model.no(before.on[stack]), after.on[stack])
     for p in range(1, len(before.ended)):
@@ -75,6 +75,6 @@ def follow(model: Literals, before: Span, after: Span, *unless: Literal) -> None
 
 
 def share_place(model: Literals, before: Span, after: Span, *unless: Literal) -> None:
-    """Let one span begin at the very position where another ends, unless one of these literals holds."""
+    """Require that a span begins at the position where another span ends, unless one of these literals holds."""
     for p in range(1, len(before.ended)):
         model.clause(*unless, model.no(before.ended[p]), after.begun[p])

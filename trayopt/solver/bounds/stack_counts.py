@@ -255,7 +255,7 @@ class StackCounts(ClassCounts):
         return tube is not None and tube.own
 
     def _round(self, trunk: Trunk, unit: int) -> Expression:
-        """Cross-section of all that a trunk has in the box: a loop carries it once round."""
+        """Cross-section of all that a trunk has in the box, in units of ``unit``: each loop carries it once round the ring."""
 
         def make() -> Expression:
             coiled = trunk.idle == "coiled"
