@@ -67,7 +67,7 @@ class _Open:
     """The rows; None where there are too many."""
 
     def at_once(self, clock: Clock) -> CertificateGoal | None:
-        """Prove it by one leaf: by few rows, else by all."""
+        """Prove the goal by a single leaf: by few rows, else by all rows."""
         try:
             self.plans = plans_of(self.job, self.given)
         except TooMany:

@@ -1,4 +1,4 @@
-"""The linear relaxation of rows in HiGHS: how much a goal is at least, and the prices of rows that prove it.
+"""The linear relaxation of rows in HiGHS: a lower bound on the goal, and the prices of rows that prove the bound.
 
 HiGHS counts in floating point, and what it says is a hint: the verifier of certificates sees in exact numbers whether prices
 prove anything. From one set of bounds to the next HiGHS goes on from where it stood, so presolve is off.

@@ -50,7 +50,7 @@ class Proof:
     why: str = ""
 
     def plain(self) -> dict[str, object]:
-        """Return it as plain data, without the plan that refutes it."""
+        """Return the proof as plain data, without the plan that refutes the claim."""
         return {**asdict(self.claim), "answer": self.answer, "why": self.why}
 
 
@@ -66,7 +66,7 @@ def prove(
     tuning: Tuning,
     progress: Progress | None = None,
 ) -> Iterator[Proof]:
-    """Ask for each claim in the order of the goals whether it holds; nothing is asked behind one that is refuted.
+    """Ask in the order of the goals whether each claim holds; claims after a refuted claim are not asked.
 
     Parameters
     ----------

@@ -101,7 +101,7 @@ def _leaf(system: System, bounds: Bounds, prices: Mapping[str, float], missed: f
 
 
 def _split(system: System, relaxation: Relaxation, bounds: Bounds, solved: Solved, clock: Clock) -> int | None:
-    """Choose the number to split by, the one whose split brings most on both sides; None if all are whole."""
+    """Choose the number whose split brings the most on both sides; None if all numbers are whole."""
     best: tuple[float, int] | None = None
     for index, sides in _worth_a_try(system, bounds, solved.numbers):
         if best is not None and clock.over:

@@ -98,7 +98,7 @@ class Trials:
         return None if kept is None else kept.broken
 
     def possible(self, held: Groups, most: float | None = None) -> bool | None:
-        """Tell whether some plan keeps these groups; None where that was not settled in time.
+        """Whether some plan keeps these groups; None if that was not settled in time.
 
         ``most`` bounds the deterministic time for the whole model, as ``self.most`` does.
         """
@@ -115,7 +115,7 @@ class Trials:
         return None if self.clock.over else self._whole(held, most)
 
     def excluded(self, held: Groups) -> bool | None:
-        """Tell whether a small model excludes these groups, without a look for a plan; None where it was not settled."""
+        """Whether a small model excludes these groups, without a search for a plan; None if that was not settled."""
         if self.plan(held) is not None:
             return False
         if self.core(held) is not None or self._ringed(held) is False:

@@ -66,7 +66,7 @@ def holding(
 
 
 def guarded(question: Question) -> Model:
-    """Make a model with one guard a group, in which the trays of a stack are merged into one.
+    """Make a model with a guard for each group, in which the trays of each stack are merged into one tray.
 
     It is a relaxation: what it excludes, no plan does. Rules that look at single trays are loosened to what they mean
     for the whole stack, and no leg lies on a stack whose trays are each too small for it. Other rules may ask of stacks alone.

@@ -39,11 +39,11 @@ class CorrectionModel:
         self.cp.minimize(linear(total(n * self.dropped[group] for n, group in zip(weights, self.groups, strict=True))))
 
     def hit(self, groups: Iterable[Group]) -> None:
-        """Require that at least one of these is given up."""
+        """Require that at least one of these groups is given up."""
         self.cp.add_bool_or([self.dropped[group] for group in sorted(groups)])
 
     def miss(self, groups: Iterable[Group]) -> None:
-        """Do not give up all of these together again."""
+        """Exclude the set of exactly these groups, and every larger set."""
         self.cp.add_bool_or([~self.dropped[group] for group in sorted(groups)])
 
     def smallest(self, clock: Clock) -> frozenset[Group] | None:

@@ -48,7 +48,7 @@ def conflict(trials: Trials, among: Iterable[Group], needed: Groups = frozenset(
 
 
 def conflicts(trials: Trials, most: int) -> list[Conflict]:
-    """Find conflicts that share no group, up to so many: each is a reason of its own."""
+    """Find conflicts that share no group, up to a number: each is a reason of its own."""
     found: list[Conflict] = []
     left = set(trials.question.groups)
     while len(found) < most and not trials.clock.over:

@@ -51,7 +51,7 @@ def bunches_of(job: Job, divisions: Mapping[Key, int], at: Parting) -> list[Bunc
 
 
 def clusters(job: Job, bunches: Sequence[Bunch]) -> Iterator[list[Bunch]]:
-    """Put bunches together that share a subunit, which goes to one stack whole, each after those that its legs follow."""
+    """Group bunches that share a subunit that lies on one stack; a bunch comes after the bunches that its legs follow."""
     of_subunit: dict[Key, list[int]] = defaultdict(list)
     for i, bunch in enumerate(bunches):
         for leg in bunch.legs:

@@ -42,7 +42,7 @@ class Likeness:
     clock: Clock
 
     def divisions(self) -> Divisions | None:
-        """Return the divisions of the plan, if none is divided otherwise; None where one is, or where that was not proven."""
+        """Return the divisions of the plan if no layout has others; None if some layout has, or if that was not proven."""
         return self.divisions_of_plan if self.asked.wait(self.clock) == cp_sat.INFEASIBLE else None
 
     def drop(self) -> None:
@@ -140,7 +140,7 @@ class RelaxedModel(Generic[B]):
         }
 
     def _placed_in(self, open_: Divisions) -> dict[tuple[Key, int], Literal]:
-        """Return for each open division a literal of whether the subunit is placed in it."""
+        """Return for each open division the literal that the subunit is placed with it."""
         blocks, divided = self.blocks, self._divided(open_)
         if blocks.all_placed:
             return divided
@@ -300,7 +300,7 @@ class Query(cp_sat.SolutionCallback, Generic[B]):
 
     @property
     def quiet(self) -> bool:
-        """Whether no better layout was found for some time: what is known by now is likely to stay."""
+        """Whether no better layout was found for some time, so that the best layout so far is likely to stay."""
         return monotonic() - self._found > max(QUIET_S, self._found - self._began)
 
     def answer(self) -> Answer:

@@ -56,7 +56,7 @@ def construct(job: Job, loops: int) -> Assignment:
 
 
 def construct_by(job: Job, guess: Guess, divisions: Mapping[Key, int]) -> Iterator[Assignment]:
-    """Yield plans of habit that go the ways of a guess, and lie on its stacks; trunks are divided where they are in it.
+    """Yield plans of habit with the ways, the stacks and the places of division of a guess.
 
     A plan that breaks what no plan may break is left out; ribbons have to be decided.
     """
@@ -86,7 +86,7 @@ def fewest_sleeves(job: Job) -> dict[str, RibbonWord]:
 
 
 def _construct_with(job: Job, loops: int) -> Assignment:
-    """Make the plan of habit of a job in which it is decided what is done with ribbons."""
+    """Make the plan of habit of a job with settled ribbon work."""
     ways = choose_ways(job, loops)
     at = choose_partings(job)
     first = coarsest(job, at)
@@ -241,7 +241,7 @@ def _finer(job: Job, first: Mapping[Key, int]) -> Iterator[dict[Key, int]]:
 
 
 def _divide(job: Job, divisions: dict[Key, int], leg: Leg) -> bool:
-    """Divide a leg's subunit and those like it in its trunk one step further; tells whether that could be done."""
+    """Divide a leg's subunit, and the equal subunits of its trunk, one step further; return whether that is possible."""
     own = job.subunit(leg)
     built = _built_divisions(job)
     finer = [k for k in own.divisions if k > leg.of]

@@ -1,4 +1,4 @@
-"""The lexicographic descent: goal after goal is minimised on one model, which is then held to the value."""
+"""Lexicographic optimisation on a model: each goal is minimised, and then held to the value found."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def lexicographic(
     least: Callable[[GoalName], int | None] = lambda _: None,
     encode: Callable[[Model, GoalName], Expression],
 ) -> Iterator[tuple[GoalName, Outcome]]:
-    """Minimise goal after goal, and give what came of each; whoever asks for the next one lets the model be held to the value.
+    """Minimise goal after goal, and yield the outcome of each; the model is held to its value when the next is asked for.
 
     Parameters
     ----------

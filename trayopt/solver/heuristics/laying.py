@@ -119,7 +119,7 @@ class Laying:
         return False
 
     def _fill(self, stack: str, cluster: Sequence[Bunch], start: int) -> bool:
-        """Lay bunches one after the other from a position of a stack on; takes all out again if one does not fit."""
+        """Lay bunches one after the other, from a position of a stack outward; take all out again if any does not fit."""
         before = self.top[stack]
         at = start
         for done, bunch in enumerate(cluster):
@@ -153,7 +153,7 @@ class Laying:
         return next((other for other in earlier if other in self.places), None)
 
     def _ties(self, stack: str, cluster: Sequence[Bunch]) -> list[int]:
-        """Return the positions that the subunits of a cluster tie to the next one outward."""
+        """Return the positions that subunits of a cluster tie to the next position outward."""
         spans: dict[Key, list[int]] = defaultdict(list)
         for bunch in cluster:
             for leg in bunch.legs:

@@ -51,7 +51,7 @@ def items_of(model: Model) -> list[Item] | None:
 
 
 def slots(items: list[Item], width: int) -> list[list[Item]]:
-    """Put items into slots of ``width`` side by side, none into a slot before one that all trunks see before it.
+    """Put items into slots of ``width``; an item comes in no earlier slot than the items that all trunks see before it.
 
     Disputed items come side by side first; what is left of a slot is filled with what follows, for lows that are equal cross
     nothing. Empty where items stand before each other in a ring: among more than two trunks that can be.

@@ -75,7 +75,7 @@ def even_legs(s: Session, least: int) -> None:
 
 
 def even_layouts(s: Session, least: int) -> None:
-    """Find by blocks how such plans are laid out, and work the best one out that can be."""
+    """Find layouts of such plans by the segment relaxation, and complete the best layout that can be completed."""
     blocks = s.layouts.blocks
     weight = blocks.broken("prefer")
     below = s.state.value("broken_prefer") if s.state.whole else None
@@ -123,7 +123,7 @@ def complete_solution(
 
 
 def fix_divisions(s: Session) -> None:
-    """Better the best plan in what comes after its preferences, with the divisions that it has."""
+    """Improve the incumbent in the goals after its preferences, with its divisions fixed."""
     if s.state.best is None or s.state.best is s.polished:
         return
     divisions = {(leg.trunk, leg.subunit): (leg.of,) for leg in s.state.best.places}
@@ -143,7 +143,7 @@ def goes_otherwise(s: Session, ways: Mapping[str, Way]) -> None:
 
 
 def guided(s: Session, model: Model, least: int) -> bool:
-    """Look for a plan where counts and the order of the subunits say that a very good one is; tells whether it is there.
+    """Look for a very good plan by the counts and the order of the subunits; return whether it was found.
 
     Where nothing need cross: without a crossing and of least length, at the counted places, or else anywhere. Where
     something must: in the order that pays least for it, of least length, or else of any. A plan of habit that goes the counted
@@ -165,14 +165,14 @@ def guided(s: Session, model: Model, least: int) -> bool:
 
 
 def _hoped(s: Session, model: Model) -> dict[GoalName, int]:
-    """Return what is known to cross in every plan of a model, and the counted length."""
+    """Return the crossings that every plan of a model has, and the counted leg length in mm."""
     s.expression(model, "crossings")
     paid = model.least["crossings"].value if "crossings" in model.least else 0
     return {"crossings": paid, "leg_length_mm": model.least["leg_length_mm"].value}
 
 
 def _laid(s: Session, model: Model, guess: Guess, least: int) -> bool:
-    """Lay plans of habit by a guess; tells whether one is in the model and meets the bounds on preferences and legs."""
+    """Lay plans of habit by a guess; return whether such a plan is in the model and meets the bounds on preferences and legs."""
     job = s.job
     if job.ribbons_open:
         return False

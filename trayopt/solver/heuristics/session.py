@@ -251,7 +251,7 @@ class Session:
         return expression
 
     def _bound_crossings(self, model: Model) -> None:
-        """Record what crosses at least in the plans of a model, and hold the model to it."""
+        """Record the least crossings of the plans of a model, and hold the model to them."""
         paid = opposite_orders.must_cross(model)
         if paid is None:
             return
@@ -317,7 +317,7 @@ class Session:
             complete(model, self.state.best, self.clock)
 
     def better(self, model: Model, goals: Sequence[GoalName], effort: float = SOME) -> None:
-        """Better the best plan on a small model for a while, goal after goal; what is proven is proven of this model alone."""
+        """Improve the incumbent on a small model for a while, goal after goal; proofs hold for this model alone."""
 
         def minimise(goal: GoalName, expression: Linear) -> Outcome:
             del expression
@@ -369,7 +369,7 @@ class Session:
         return Given({goal: self.state.value(goal) for goal in goals})
 
     def keeps(self, rule: str) -> bool:
-        """Whether a plan that is no worse than the best one keeps a rule for every subject."""
+        """Whether every plan that is no worse than the incumbent keeps a rule for every subject."""
         return is_kept(self.job, rule, self.state.value("broken_must"), self.state.value("broken_prefer"))
 
     @property

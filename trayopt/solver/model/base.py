@@ -91,7 +91,7 @@ class Base(Ways):
 
 
 class DividedLegs(Base):
-    """What follows of the legs of a model from the divisions that are open in it."""
+    """The legs of a model, as they follow from the divisions that are open in it."""
 
     @abstractmethod
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
@@ -128,7 +128,7 @@ class DividedLegs(Base):
         return found
 
     def leg_more_sleeves(self, size: int) -> dict[Leg, dict[Done, int]]:
-        """Return by what is done with ribbons the sleeves that the runs of each leg take more than at least, for both sides."""
+        """Return for each choice of ribbon work the sleeves that the runs of each leg take above their least, for both sides."""
         found: dict[Leg, dict[Done, int]] = defaultdict(lambda: defaultdict(int))
         for run in self.job.sleeve_runs:
             for done, more in run.more(size).items():

@@ -69,7 +69,7 @@ class Given:
         return Given({**self.at_most, **tighter})
 
     def __str__(self) -> str:
-        """Say of which plans it is taken for granted."""
+        """Say for which plans the bound holds."""
         complete = _implied(self.at_most, COMPLETE.at_most)
         limits = {g: n for g, n in self.at_most.items() if not (complete and g in COMPLETE.at_most)}
         words = ", ".join(f"{goal} at most {most:,}" for goal, most in limits.items())

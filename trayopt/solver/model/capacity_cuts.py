@@ -20,7 +20,7 @@ from trayopt.solver.model.model import Model
 
 
 class Burden(NamedTuple):
-    """What lies in a tray as a whole weighs one of these, and all of it together so much at least; every number is doubled."""
+    """Weights of bunches, which lie in a tray as a whole, and the least sum of all weights; every number is doubled."""
 
     weights: Collection[int]
     brought: int

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 
 class Step(NamedTuple):
-    """Two bunches of which the second lies one position outward of the first, on the same stack."""
+    """Two bunches on a stack: the second lies one position outward of the first."""
 
     bunch: int
     next: int
@@ -52,7 +52,7 @@ def chains(bunches: Iterable[int], steps: Iterable[Step]) -> dict[int, Link]:
 
 
 def length_of(links: Mapping[int, Link]) -> dict[int, int]:
-    """Return how many positions outward of its first bunch the last one of each chain lies."""
+    """Return for each chain how many positions its last bunch lies outward of its first bunch."""
     found: dict[int, int] = defaultdict(int)
     for link in links.values():
         found[link.first] = max(found[link.first], link.outward)

@@ -1,4 +1,4 @@
-"""When to stop: a time limit, a gap, or Ctrl-C. One clock a solve."""
+"""The clock of a solve: it knows the time limit, the effort and Ctrl-C."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class Clock:
 
     @property
     def turn_over(self) -> bool:
-        """Whether what is under way took all the effort of its turn."""
+        """Whether the work under way took all the effort of its turn."""
         return self.most_effort is not None and self.effort >= self.most_effort
 
     @contextmanager

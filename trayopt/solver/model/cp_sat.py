@@ -74,7 +74,7 @@ class CpModel(CpBaseModel):
         return copy
 
     def validate(self) -> str:
-        """Say what is wrong with the model; nothing where it can be solved."""
+        """Say what is wrong with the model; an empty text if it can be solved."""
         return cp_model_helper.CpSatHelper.validate_model(self.proto)
 
     def new_int_var(self, least: int, most: int, name: str) -> IntVar:
@@ -106,7 +106,7 @@ class CpModel(CpBaseModel):
         return variable
 
     def add(self, constraint: BoundedLinearExpression | bool) -> Constraint:
-        """Add a comparison of sums; one that was decided when it was made may be added too."""
+        """Add a comparison of sums, or a truth value if the comparison needed no variables."""
         if isinstance(constraint, bool):
             return self.add_bool_or([True] if constraint else [])
         added: Constraint = self._add_bounded_linear_expression(constraint)  # type: ignore[attr-defined]
@@ -121,23 +121,23 @@ class CpModel(CpBaseModel):
         return self.add(BoundedLinearExpression(expression, domain))
 
     def add_bool_or(self, *literals: Literal | Iterable[Literal]) -> Constraint:
-        """Ask for at least one."""
+        """Require that at least one of the literals holds."""
         return self._add_literals(BoolArgumentConstraint.bool_or, literals)
 
     def add_bool_and(self, *literals: Literal | Iterable[Literal]) -> Constraint:
-        """Ask for all."""
+        """Require that all literals hold."""
         return self._add_literals(BoolArgumentConstraint.bool_and, literals)
 
     def add_at_most_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
-        """Allow one."""
+        """Require that at most one of the literals holds."""
         return self._add_literals(BoolArgumentConstraint.at_most_one, literals)
 
     def add_exactly_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
-        """Ask for one and allow no other."""
+        """Require that exactly one of the literals holds."""
         return self._add_literals(BoolArgumentConstraint.exactly_one, literals)
 
     def add_implication(self, when: Literal, then: Literal) -> Constraint:
-        """Ask for one literal where another holds."""
+        """Require a literal if another literal holds."""
         added = self.add_bool_and(then)
         added.only_enforce_if(when)
         return added
@@ -149,11 +149,11 @@ class CpModel(CpBaseModel):
         return added
 
     def minimize(self, goal: Expression) -> None:
-        """Make a sum the goal."""
+        """Minimise a sum."""
         self._aim(goal, 1)
 
     def maximize(self, goal: Expression) -> None:
-        """Make a sum the goal, as great as it can be."""
+        """Maximise a sum."""
         self._aim(goal, -1)
 
     def _aim(self, goal: Expression, sign: int) -> None:

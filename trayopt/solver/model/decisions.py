@@ -36,7 +36,7 @@ class Given:
 
     @property
     def ribbons(self) -> dict[str, RibbonWord]:
-        """What is done with the ribbons of trunks, as far as that is given."""
+        """The ribbon work of trunks, as far as it is given."""
         return {trunk: given.ribbons for trunk, given in self.ways.items() if given.ribbons is not None}
 
     def in_job(self, job: Job) -> Given:
@@ -163,7 +163,7 @@ def divided_at(job: Job, assignment: Assignment, trunk: str) -> DivideAt:
 
 
 def ribbons_of(job: Job, assignment: Assignment, trunk: str) -> RibbonWord:
-    """Tell what is done with the ribbons of a trunk."""
+    """Return the ribbon work of a trunk."""
     return assignment.ribbons.get(trunk, job.trunk_by_id[trunk].ribbons[0])
 
 

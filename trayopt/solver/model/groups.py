@@ -153,7 +153,7 @@ class Question:
 
 
 def meets(job: Job, fact: Decision, assignment: Assignment) -> bool:
-    """Whether a plan is as expected in one point."""
+    """Whether a plan has an expected decision."""
     if isinstance(fact, RunAt):
         changed = changes(job, Given((fact,)), assignment)
         leg = job.trunk_by_id[fact.trunk].subunit_of(fact.first).leg_of_run(fact.first, fact.last)

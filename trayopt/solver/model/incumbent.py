@@ -102,7 +102,7 @@ class State:
         return self.vector[self.order.index(goal)]
 
     def bound(self, goal: GoalName) -> Bound:
-        """Return the best bound of a goal over all plans that are as good as the best one in the goals before."""
+        """Return the best bound of a goal over all plans that equal the incumbent in the goals before."""
         before = dict(zip(self.order[: self.order.index(goal)], self.vector, strict=False))
         best = Bound(goal, 0, ZERO)
         for bound in self._recorded[goal]:

@@ -124,7 +124,7 @@ class LegModel(DividedLegs):
         return {bunch: sum(map(self.job.ends, legs)) for bunch, legs in self.bunches.items()}
 
     def _steps(self) -> Iterator[Step]:
-        """Find bunches of which one lies in the next tray outward of the other in every plan: no tray holds both."""
+        """Find pairs of bunches that lie in neighbouring trays of a stack in every plan, as no tray holds both."""
         if not self.all_placed or TrayFibres.id not in self.kept:
             return
         room = 2 * max(tray.fibres for tray in self.job.enclosure.trays)

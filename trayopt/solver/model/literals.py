@@ -103,7 +103,7 @@ class Literals:
             added.only_enforce_if(conditions)
 
     def clause(self, *literals: Literal) -> None:
-        """Ask for at least one of these."""
+        """Require that at least one of these literals holds."""
         found = [literal for literal in literals if not isinstance(literal, int)]
         if len(found) == len(literals) or not any(isinstance(x, int) and x for x in literals):
             self.cp.add_bool_or(lits(found))

@@ -167,7 +167,7 @@ class Model(LegModel):
         return total([self._weigh(place, self.sleeve_weights(size)), *self._more_sleeves2(place, size)])
 
     def _more_sleeves2(self, place: Place, size: int) -> Iterator[Expression]:
-        """Yield twice the sleeves of a place that what is done with ribbons costs there, more than runs take at least."""
+        """Yield twice the sleeves that the ribbon work costs at a place, above the least that runs take."""
         for done, weights in self.more_sleeve_weights(size).items():
             here = self._weigh(place, weights)
             yield self.where_done(done, here, sum(weights.values()), ("more sleeves", place))

@@ -57,7 +57,7 @@ class Tuning:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one run found.
+    """The outcome of a run of the solver.
 
     ``assignment`` is None where no solution was found; ``proven`` tells that the model has none, or that ``value`` is its
     optimum; ``bound`` is the solver's bound on the goal, None where it has none.
@@ -119,7 +119,7 @@ def run(
 
 
 def run_each(model: Model, trials: Sequence[cp_sat.CpModel], clock: Clock, tuning: Tuning) -> Iterator[Outcome]:
-    """Minimise the goal of each of some copies of a model by one worker each, as many at a time as there are cores.
+    """Minimise the goal of several copies of a model with one worker each, as many at a time as there are cores.
 
     The worker raises the bound by what cannot stand together: where little is open that is soonest done, and no plan is needed.
     """

@@ -148,7 +148,7 @@ def _plain(constraint: cp_sat.ConstraintProto) -> Plain | None:
 
 
 def _summed(terms: Sequence[tuple[int, int]]) -> frozenset[tuple[int, int]]:
-    """Return terms in no order, those of one literal added up."""
+    """Return terms without an order; terms of the same literal are added up."""
     found = frozenset(terms)
     if len(found) == len(terms):
         return found

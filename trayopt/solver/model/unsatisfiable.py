@@ -33,7 +33,7 @@ class Memory(Generic[T]):
     refuted: list[frozenset[T]] = field(default_factory=list)
 
     def note(self, held: frozenset[T], answer: bool | None) -> bool | None:
-        """Keep an answer, and give it."""
+        """Keep an answer, and return it."""
         if answer is not None:
             (self.kept if answer else self.refuted).append(held)
         return answer
@@ -119,7 +119,7 @@ def _first_clash(oracle: Oracle[T], kept: frozenset[T], pool: Sequence[T], most:
 
 
 def _without_idle(oracle: Oracle[T], found: Sequence[T], needed: frozenset[T], most: float | None) -> tuple[T, ...]:
-    """Leave out what the clash does not need after all, what is blamed last first."""
+    """Leave out groups that the clash does not need, beginning with the groups that are blamed last."""
     left = frozenset(found)
     for item in reversed(found):
         if oracle.possible((left - {item}) | needed, most) is False:

@@ -105,7 +105,7 @@ def without_trunks(job: Job, outside: Collection[str]) -> Part | None:
 
 
 def _joins(job: Job, kept: Sequence[Piece]) -> Iterator[Join]:
-    """Yield what is left of the joins, pieces that go on from each other in one."""
+    """Yield the joins that are left; pieces that continue each other become one join."""
     runs: list[Piece] = []
     for piece in kept:
         last = runs[-1] if runs else None
@@ -154,7 +154,7 @@ def _is_parted(job: Job, part: Job, subunit: Subunit) -> bool:
 
 
 def _barred(job: Job, part: Job, subunit: Subunit) -> Iterator[int]:
-    """Yield the divisions of which some leg has a splice of the part, and loses another."""
+    """Yield the divisions with a leg that has a splice of the part and loses another splice."""
     for of in subunit.divisions:
         if any(0 < part.spliced_fibres(leg) < job.spliced_fibres(leg) for leg in subunit.legs(of)):
             yield of

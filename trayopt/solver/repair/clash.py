@@ -189,7 +189,7 @@ class Facts(Memory[int]):
     def _look(
         self, facts: Sequence[Decision], divisions: Mapping[Key, Sequence[int]], effort: float
     ) -> tuple[Assignment | None, bool]:
-        """Look for a plan with these divisions, and tell whether it is proven that there is none."""
+        """Look for a plan with these divisions, and return whether it is proven that there is none."""
         if self.clock.over:
             return None, False
         model = kept_model(self.job, facts, divisions, Policy("hard", "free"))

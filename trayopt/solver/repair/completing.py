@@ -175,7 +175,7 @@ def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning, start: Assignme
 
 
 def descend(job: Job, model: Model, found: Found, clock: Clock, tuning: Tuning) -> None:
-    """Minimise the goals that are left, one by one, holding the model to each value."""
+    """Minimise the remaining goals in their order, holding the model to each value."""
     found.bounds = {"unplaced": 0, "broken_must": 0}
     best = found.assignment
     assert best is not None

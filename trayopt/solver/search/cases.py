@@ -1,4 +1,4 @@
-"""A job split into cases, each with a search of its own: what is proven of a case, and what follows of the job.
+"""A job split into cases with a search each, and what follows for the job from what is proven of its cases.
 
 Every plan is of one case. Of a goal is proven what is proven of it in every case that can still be best.
 """
@@ -47,7 +47,7 @@ class Case:
 
 
 def conclude(cases: Sequence[Case], state: State) -> None:
-    """Record of each goal what is proven in every case whose plans can be as good in the goals before."""
+    """Record for each goal what is proven in every case whose plans can equal the incumbent in the goals before."""
     if state.best is None:
         return
     before: dict[GoalName, int] = {}

@@ -113,7 +113,7 @@ def all_divisions(work: Work) -> None:
 
 
 def descend(work: Work) -> None:
-    """Minimise the goals that are left, one by one, on the model that holds."""
+    """Minimise the remaining goals in their order on the model that holds."""
     if work.found is not None:
         work.descent.descend(*work.found)
         work.done = True
@@ -155,7 +155,7 @@ def least_divided(work: Work) -> Found | None:
 
 
 def none_better(work: Work, model: Model) -> bool:
-    """Tell whether the best plan with the divisions of a model meets what closed patterns say of all divisions.
+    """Whether the best plan with the divisions of a model meets the bounds of the set partition for all divisions.
 
     That most often is so, and it takes no model of all divisions. Only goals that ask at which places legs lie are brought down
     on the model: others take long where they do not meet their bound at once.
@@ -172,7 +172,7 @@ def none_better(work: Work, model: Model) -> bool:
 
 
 def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
-    """Bound a goal by closed patterns over plans of any divisions that are as good as the best one in the goals before."""
+    """Bound a goal by the set partition over plans of any divisions that equal the incumbent in the goals before."""
     good = s.as_good(goal)
     length = good.get("leg_length_mm") if goal == "irregular" else None
     found = partition_bounds.placed_bound(
@@ -200,7 +200,7 @@ def bounded(s: Session, least: int) -> tuple[int, int] | None:
 
 
 def bound_first(s: Session, least: int) -> tuple[int, int] | None:
-    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one."""
+    """Bound preferences, then legs; while no plan breaks so little, the weight is raised by 1."""
     weight = least_weight(s, least)
     if weight is None:
         return None
@@ -278,7 +278,7 @@ def least_legs(s: Session, least: int) -> int | None:
 
 
 def ask_alone(s: Session, legs: int, weight: int) -> None:
-    """Ask whether a plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+    """Ask whether a plan within these limits on legs and preferences has other divisions than the incumbent."""
     if not s.layouts.made or not s.legs_first:
         return
     blocks = s.layouts.blocks
@@ -290,7 +290,7 @@ def ask_alone(s: Session, legs: int, weight: int) -> None:
 
 
 def alone(s: Session, legs: int, least: int) -> bool:
-    """Whether no plan of at most so many legs and preferences broken is divided otherwise than the best one."""
+    """Whether no plan within these limits on legs and preferences has other divisions than the incumbent."""
     if (legs, least) not in s.asked:
         ask_alone(s, legs, least)
     likeness = s.asked.pop((legs, least), None)

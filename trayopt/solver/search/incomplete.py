@@ -75,7 +75,7 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
 
 
 def nothing_placed(s: Session) -> None:
-    """Where no splice can be placed, every plan is as good as the one without a leg: that proves it."""
+    """Prove the plan without a leg if no splice can be placed: no plan is then better."""
     bound = s.state.bound("unplaced")
     if bound.value < s.job.splices or bound.given.at_most:
         return
@@ -169,7 +169,7 @@ def hope(
 
 
 def at_least(s: Session, goal: GoalName, out: int, limits: Mapping[GoalName, int]) -> int:
-    """Return what is known of one of the first goals or the legs without a model."""
+    """Return the bound on a goal, up to the legs, that is known without a model."""
     if goal == "unplaced":
         return out
     if goal == "legs" and s.on("division"):

@@ -1,4 +1,4 @@
-"""Goal after goal on one model: the value of each becomes a bound of the next.
+"""Lexicographic optimisation on a model with all that bounds it: the value of each goal becomes a limit for the next.
 
 What is known of a goal by counting is asked first; a plan that meets it is proven. Else the model minimises it. A goal that it
 does not prove at a glance is put to the blocks of the model, if every goal can be said of them, and then to the model again.
@@ -39,7 +39,7 @@ MOST_AT_A_GLANCE = 2000
 
 
 class Descent:
-    """The lexicographic descent of one search: it brings the goals of a model down one by one."""
+    """The lexicographic descent of a search: it minimises the goals of a model in their order."""
 
     def __init__(self, session: Session) -> None:
         self.session = session
@@ -50,7 +50,7 @@ class Descent:
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
     def descend(self, model: Model, goals: Sequence[GoalName]) -> None:
-        """Minimise goal after goal on one model: what is known of a goal by counting is asked first."""
+        """Minimise goal after goal on a model, after asking for the bounds that counting gives."""
         session = self.session
         state = session.state
         if self._ended():
@@ -171,7 +171,7 @@ class Descent:
         return self._of_model[model]
 
     def _by_layouts(self, model: Model, layouts: RelaxedModel[SettledSegments], goal: GoalName, least: int) -> int:
-        """Bound a goal by blocks over plans that are as good as the best one in all goals before, and look for one there.
+        """Bound a goal by segments over plans that equal the incumbent in all goals before, and look for such a plan.
 
         The best layout is worked out as soon as it is likely to stay; then the next goal is asked for beside this one's proof.
         """
@@ -201,7 +201,7 @@ class Descent:
         return max(least, self.session.know(model, goal, answer.bound, "settled_segments", before))
 
     def _ask(self, layouts: RelaxedModel[SettledSegments], goal: GoalName, least: int) -> Query[SettledSegments]:
-        """Ask blocks for the least value of a goal over plans that are as good as the best one in all goals before."""
+        """Ask segments for the least value of a goal over plans that equal the incumbent in all goals before."""
         blocks, order = layouts.blocks, self.session.state.order
         held = [blocks.goal(name) <= self.session.state.value(name) for name in order[: order.index(goal)]]
         return layouts.ask(
@@ -209,7 +209,7 @@ class Descent:
         )
 
     def _ask_ahead(self, model: Model, layouts: RelaxedModel[SettledSegments], goal: GoalName) -> None:
-        """Ask for the goal after this one, in case this one stays as it is in the best plan."""
+        """Ask for the next goal meanwhile, in case the incumbent's value of this goal stays."""
         later = self.session.state.order[self.session.state.order.index(goal) + 1 :]
         if later and layouts.blocks.close(later[0]) and self.session.state.value(later[0]):
             self._ahead[(model, later[0], *self.session.so_far(later[0]))] = self._ask(layouts, later[0], 0)

@@ -1,4 +1,4 @@
-"""One search on one job, from its first plan to its last proof: the tactics in their order, until one of them is through."""
+"""The search on a job, from the first plan to the last proof: the tactics in their order, until the incumbent is proven."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ class Again(Protocol):
 
     @property
     def enough(self) -> Callable[[State], bool]:
-        """Whether what is known so far will do for whoever asks."""
+        """Whether the caller has enough with what is known so far."""
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it; go on from there where it was asked before."""
