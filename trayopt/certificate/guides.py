@@ -21,7 +21,7 @@ def fill_guides(x: Placed) -> None:
 
     A placed subunit has a share in the way of its trunk. A way passes a guide by its loops, and once more if the guide lies on
     the direct way to every end of a stack. If it lies only on some of these ways, the legs that go there count, at trunks
-    whose legs all travel in tubes of the set.
+    whose legs all travel in tubes of the set. A preference is also said of each trunk alone, with the least of all others.
     """
     rule = x.job.rules["guide_fill"]
     if rule.level == "off":
@@ -34,13 +34,18 @@ def fill_guides(x: Placed) -> None:
         greatest = worst + sum(area for area, _ in uncut)
         if greatest <= most:
             continue
-        terms = [*uncut, *(term for item in passing for term in item.through(guide.id))]
-        unit = gcd(*(area for area, _ in terms)) or 1
-        terms, most = [(area // unit, n) for area, n in terms], most // unit
+        parts = [item.through(guide.id) for item in passing]
+        unit = gcd(*(area for part in (uncut, *parts) for area, _ in part)) or 1
+        terms = [(area // unit, n) for part in (uncut, *parts) for area, n in part]
         if x.hard("guide_fill"):
-            x.row(f"fill of {guide.id}", terms, most)
-        else:
-            x.let("guide_fill", guide.id, terms, most, by=-(-greatest // unit) - most)
+            x.row(f"fill of {guide.id}", terms, most // unit)
+            continue
+        x.let("guide_fill", guide.id, terms, most // unit, by=-(-greatest // unit) - most // unit)
+        for item, part in zip(passing, parts, strict=True):
+            left = (most - sum(other.least for other in passing if other is not item)) // unit
+            alone = -(-item.most // unit) - left
+            if alone > 0:
+                x.let("guide_fill", guide.id, [(area // unit, n) for area, n in part], left, by=alone)
 
 
 class _Passing:
@@ -65,7 +70,10 @@ class _Passing:
         if legs and 0 not in legs:
             self.leg = min(legs)
         self._shares: dict[tuple[Key, int, Way], int] = {}
-        self.most = (max((way.loops for way in self.ways), default=0) + 1) * sum(map(self._worst, trunk.subunits))
+        goes = {way for (t, _, way, _) in x.to if t == trunk.id}
+        usable = [way.loops for way in self.ways if way in goes or not x.whole or trunk in x.guests]
+        self.most = (max(usable, default=0) + 1) * sum(map(self._worst, trunk.subunits))
+        self.least = min(usable, default=0) * self._least() if x.whole else 0
 
     def _of(self, s: Subunit, k: int, legs: list[int]) -> tuple[int, int]:
         """Return the least area of a subunit at a division, and note the area of a leg, or 0 if the own tube may travel."""
@@ -81,6 +89,14 @@ class _Passing:
             direct.append(area * placed)
             legs.append(0 if goes.own else area)
         return min(loops, default=0), min(direct, default=0)
+
+    def _least(self) -> int:
+        """Return the least area of the trunk on a loop, if it places all its splices."""
+        found = 0
+        for s in self.trunk.subunits:
+            ks = self.x.divisions.get((s.trunk, s.number), ())
+            found += min((self.placed[(s.trunk, s.number), k][0] for k in ks), default=self.coiled[s.number])
+        return found
 
     def _worst(self, s: Subunit) -> int:
         """Return the greatest area of a subunit on a loop, rounded up."""
