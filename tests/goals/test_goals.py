@@ -334,6 +334,7 @@ def test_a_list_may_leave_goals_out(names: list[str], moved: list[str]) -> None:
         ["legs", "crossings", "irregular"],
         ["legs", "crossings", "length"],
         ["out_of_turn"],
+        ["broken_must", "unplaced", "broken_prefer", "legs", "trays", "crossings", "leg_length_mm", "irregular"],
         ["unplaced", "broken_must", "legs", "broken_prefer", "trays", "crossings", "leg_length_mm", "irregular"],
         ["unplaced", "broken_must", "broken_prefer", "legs", "trays", "crossings", "irregular", "leg_length_mm"],
         ["unplaced", "broken_must", "broken_prefer", "legs", "legs", "trays", "leg_length_mm", "irregular"],
