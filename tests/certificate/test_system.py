@@ -78,3 +78,13 @@ def test_no_tree_refutes_what_has_a_solution() -> None:
 
         with pytest.raises(Wrong):
             system.refute(tree(3))
+
+
+def test_long_fractions_do_not_fill_the_memory() -> None:
+    """A thousand denominators of forty digits that have hardly a factor in common make a number of 130,000 bits."""
+    system = System()
+    for i in range(1_000):
+        system.row(f"row {i}", [(1, system.number(f"x{i}"))], 1)
+    prices = {f"row {i}": Fraction(1, 10**39 + 2 * i + 1) for i in range(1_000)}
+    with pytest.raises(Wrong, match="a common denominator of more than 100,000 bits"):
+        system.refute([Leaf(prices)])

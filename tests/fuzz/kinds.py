@@ -74,6 +74,7 @@ def made() -> Path:
     atexit.register(holder.cleanup)
     folder = Path(holder.name)
     run("solve", str(JOB), "-o", str(folder / "plan.json"), "--reproducible", "-q")
+    run("solve", str(JOB), "--certificate", str(folder / "certificate.json"), "--reproducible", "-q")
     run("sheets", str(JOB), str(folder / "plan.json"), "-o", str(folder / "sheets"), "-q")
     (folder / "table.csv").write_text(
         "trunk,fibres,stack,position,port,travel,loops,divide_at,end,cut,built\n"
@@ -152,6 +153,9 @@ KINDS: dict[str, Kind] = {
     "cable": Kind(".yaml", trees(*_models("cables/ribbon-432-mixed.yaml")), HARDWARE, "ribbon-432-mixed"),
     "tubes": Kind(".yaml", trees(*_models("tubes/mesh-set.yaml")), HARDWARE, "mesh-set"),
     "plan": Kind(".json", trees(_made("plan.json")), CHECK),
+    "certificate": Kind(
+        ".json", trees(_made("certificate.json")), ("check", "JOB", PLAN, "--certificate", "FILE", "--no-best")
+    ),
     "sweep": Kind(".yaml", trees(*_models(*SWEEPS)), ("batch", "FILE", "--list")),
     "settings": Kind(".yaml", trees(_made("sheets/settings.yaml")), (*SHEETS, "--only", "labels", "--settings", "FILE")),
     "table": Kind(".csv", tables(_made("table.csv"), _made("sheets/splices.csv")), CHECK),

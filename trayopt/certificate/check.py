@@ -53,6 +53,8 @@ Bounds = list[tuple[int, int]]
 """The least and the greatest value of each number."""
 MOST_VISITS = 20
 """Limit of the visits to a row, on average, while bounds are tightened."""
+MOST_BITS = 100_000
+"""Limit of the common denominator of prices: a file of long fractions must not fill the memory."""
 Tree = Sequence[Split | Leaf]
 """The nodes of a tree in depth-first order: a split is followed by its lower side, then by its upper side."""
 
@@ -206,15 +208,19 @@ class System:
 
     def leaf(self, place: int, leaf: Leaf, bounds: Bounds) -> None:
         """Check that the priced rows allow less than the least value of their sum; prices are scaled to whole numbers."""
-        scale = lcm(*(price.denominator for price in leaf.prices.values()))
+        scale = 1
+        for name, price in leaf.prices.items():
+            if name not in self.rows:
+                raise Wrong(f"node {place} has a price for {name!r}, which this job does not have")
+            if price < 0 and not self.rows[name].equal:
+                raise Wrong(f"node {place} has a price below 0 for {name!r}")
+            scale = lcm(scale, price.denominator)
+            if scale.bit_length() > MOST_BITS:
+                raise Wrong(f"the prices of node {place} have a common denominator of more than {MOST_BITS:,} bits")
         allowed = 0
         reduced: dict[int, int] = {}
         for name, price in leaf.prices.items():
-            row = self.rows.get(name)
-            if row is None:
-                raise Wrong(f"node {place} has a price for {name!r}, which this job does not have")
-            if price < 0 and not row.equal:
-                raise Wrong(f"node {place} has a price below 0 for {name!r}")
+            row = self.rows[name]
             whole = int(price * scale)
             allowed += whole * row.most
             for number, factor in row.terms.items():
