@@ -272,12 +272,27 @@ def _nearest(text: str, options: tuple[str, ...]) -> str | None:
 
 def _may_be_near(text: str, options: tuple[str, ...]) -> tuple[str, ...]:
     """Return the options that share enough letters with a word, in any order; difflib would take longer to exclude the rest."""
+    shared = text if _have_digits(options) else text.translate(_DIGITS)  # numbered names share their letters
+    return _sharing(shared, len(text), options)
+
+
+_DIGITS = dict.fromkeys(map(ord, "0123456789"))
+
+
+@lru_cache(maxsize=100)
+def _have_digits(options: tuple[str, ...]) -> bool:
+    return any(char in "0123456789" for option in options for char in option)
+
+
+@lru_cache(maxsize=1_000)
+def _sharing(shared: str, length: int, options: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the options that share enough letters with a word of some length, of which ``shared`` is all that they may share."""
     found = []
     for option, letters, without in _letters(options):
-        enough = _ALIKE * (len(text) + len(option)) / 2
-        if min(len(text), len(option), len(text) - len(text.translate(without))) < enough:
+        enough = _ALIKE * (length + len(option)) / 2
+        if min(length, len(option), len(shared) - len(shared.translate(without))) < enough:
             continue
-        if sum(map(min, map(text.count, letters), letters.values())) >= enough:
+        if sum(map(min, map(shared.count, letters), letters.values())) >= enough:
             found.append(option)
     return tuple(found)
 
