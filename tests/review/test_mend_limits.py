@@ -18,7 +18,7 @@ from trayopt.review.answers import no_plan
 from trayopt.review.mend import mend
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.decisions import Weights
-from trayopt.solver.repair.clash import Clash
+from trayopt.solver.repair.clash import Clash, Facts
 from trayopt.solver.repair.nearest import nearest
 from trayopt.solver.solve import Options
 from trayopt.track.laid import Laid
@@ -64,15 +64,19 @@ def test_rows_in_each_others_way_are_looked_for_on_the_clock_of_the_mend(
     quay: Job, good: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clocks: list[Clock] = []
-    for name, room in (("nearest", "nearest"), ("clash", "clash")):
-        module = import_module(f"trayopt.solver.repair.{room}")
-        inner = getattr(module, name)
+    near, rows = import_module("trayopt.solver.repair.nearest"), import_module("trayopt.solver.repair.clash")
+    nearest, clash = near.nearest, rows.clash
 
-        def watched(*args: Any, clock: Clock, inner: Any = inner, **more: Any) -> Any:
-            clocks.append(clock)
-            return inner(*args, clock=clock, **more)
+    def nearest_on(*args: Any, clock: Clock, **more: Any) -> Any:
+        clocks.append(clock)
+        return nearest(*args, clock=clock, **more)
 
-        monkeypatch.setattr(module, name, watched)
+    def clash_on(facts: Facts, *args: Any) -> Any:
+        clocks.append(facts.clock)
+        return clash(facts, *args)
+
+    monkeypatch.setattr(near, "nearest", nearest_on)
+    monkeypatch.setattr(rows, "clash", clash_on)
     mended = mend(quay, frozen(quay, good), limit_s=30)
     assert mended.clash
     assert clocks[-1] is clocks[-2]
@@ -84,7 +88,7 @@ def test_without_time_for_it_rows_in_each_others_way_are_not_called_needed(
     monkeypatch.setattr(
         import_module("trayopt.solver.repair.clash"),
         "clash",
-        lambda _, groups, **__: Clash((0, len(groups) - 1), False),
+        lambda facts: Clash((0, len(facts.groups) - 1), False),
     )
     mended = mend(quay, frozen(quay, good), limit_s=30)
     assert not mended.clash_minimal
