@@ -14,6 +14,7 @@ from trayopt.desk.acts import Wrong
 from trayopt.desk.desk import Desk
 from trayopt.desk.edits import number_of
 from trayopt.desk.tongues import spoken_fault
+from trayopt.desk.words import words_of
 from trayopt.errors import InputError
 from trayopt.library.find import shipped
 
@@ -565,3 +566,13 @@ def test_ports_guides_and_stacks_are_added_and_taken_out(folder: Path) -> None:
     for key in (["ports", 99], ["ports"], ["stacks", -1], ["size_mm", 0], []):
         with pytest.raises(InputError):
             act(desk, "hardware", file=file, at_key=key, entry="copy")
+
+
+def test_a_table_may_name_its_columns_as_the_page_does(folder: Path) -> None:
+    """On the German page a position is called Lage; a table with that header is opened."""
+    words = words_of("de")
+    heads = [words("column.trunk"), "Fasern", words("column.stack"), words("column.position")]
+    (folder / "plan.csv").write_text(f"{';'.join(heads)}\nN1;1-72;left;1\nS1;1-72;left;1\n", encoding="utf-8")
+    desk = Desk(folder / "job.yaml", folder / "plan.csv", workers=1)
+    assert place(desk.state(), "N1/1.1") == "left/1"
+    desk.close()

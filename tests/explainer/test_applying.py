@@ -160,6 +160,10 @@ def test_where_all_can_be_kept_there_is_nothing_to_apply(tmp_path: Path) -> None
     done = trayopt("explain", tmp_path / "job.yaml", "--apply", "1", "-o", tmp_path / "out")
     assert done.returncode == Exit.INPUT
     assert "there is no way out 1; found there is no conflict, and so no way out" in done.stderr
+    done = trayopt("explain", tmp_path / "job.yaml", "--apply", "all", "-o", tmp_path / "out", "-q")
+    assert done.returncode == Exit.YES
+    assert "nothing is written: there is no conflict, and so no way out" in done.stderr
+    assert not (tmp_path / "out").exists()
 
 
 def test_as_json_the_answer_names_every_file(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ Shape = Literal["legs", "runs"]
 
 _PLACE = {
     "stack": ("stack", "stapel"),
-    "position": ("position", "pos", "level", "platz", "ebene"),
+    "position": ("position", "pos", "level", "platz", "ebene", "lage"),
     "tray": ("tray", "place", "tray place", "kassette", "spleißkassette"),
     "end": ("end", "entry end", "ende"),
     "built": ("built", "done", "spliced", "gebaut", "fertig", "erledigt", "gespleißt"),

@@ -158,6 +158,8 @@ def command(
     _tell_sources(output, made)
     for path in written:
         output.note(f"written: {path}")
+    if apply_ is not None and not written:
+        output.warn(f"nothing is written: {_none(made)}")
     return Exit.YES if written else _code(made)
 
 
@@ -177,7 +179,7 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
 
     ways = by_edit(made.ways_out)
     if number > len(ways):
-        found = "none was proven in the time" if made.conflicts else "there is no conflict, and so no way out"
+        found = _none(made)
         allowed = f"1 to {len(ways)}" if ways else ""
         raise InputError.one(
             f"there is no way out {number}",
@@ -199,6 +201,11 @@ def _apply(output: Output, made: Explanation, proven: list[Proven], number: int,
         lambda: folder,
     )  # fmt: skip
     return Exit.YES
+
+
+def _none(made: Explanation) -> str:
+    """Say why an explanation has no way out."""
+    return "none was proven in the time" if made.conflicts else "there is no conflict, and so no way out"
 
 
 def _chosen(proven: list[Proven], ways: list[WayOut]) -> Proven | None:
