@@ -35,7 +35,7 @@ def planned(
 
 @cache
 def straight(name: str) -> tuple[Job, Plan]:
-    """Lay a standard job of two equal trunks straight through: subunits over the stacks by turns, from the base out."""
+    """Lay a standard job of two equal trunks straight through: subunits over the stacks by turns, the back first."""
     job = load_job(STANDARD / f"{name}.yaml")
     stacks = job.enclosure.stacks
     ways = {
