@@ -155,7 +155,7 @@ def test_explain_says_that_a_plan_in_hand_refutes_the_one_given_as_the_best() ->
         solver=SOLVER,
     )
     made = explain(job, good, best=plan, time_limit_s=60)
-    assert "The plan that was given as the best is not the best: a plan in hand has " in made.summary
+    assert "The plan that was given as the best is not the best: a known plan has " in made.summary
     assert made.bounds is not None
     said = [text for item in made.bounds for text in item.because]
     assert any("refuted: a known plan has" in text for text in said)

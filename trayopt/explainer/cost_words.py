@@ -29,7 +29,7 @@ def better(costs: Sequence[GoalCost]) -> GoalCost | None:
 def refuted(cost: GoalCost) -> str:
     """Say that the plan that was given as the best is not the best."""
     return said(
-        "The plan that was given as the best is not the best: a plan in hand has {goal} {kept:,} instead of {value:,}, "
+        "The plan that was given as the best is not the best: a known plan has {goal} {kept:,} instead of {value:,}, "
         "and is as good on every goal before it.",
         goal=cost.goal, kept=cost.kept, value=cost.value,
     )  # fmt: skip
