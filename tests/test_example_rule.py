@@ -36,10 +36,9 @@ from trayopt.review.reading import parse_handmade
 from trayopt.solver.bounds import pattern_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partition_bounds import (
-    legs_bound,
+    FirstGoals,
     narrowed,
     placed_bound,
-    weight_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import in_scope
@@ -122,11 +121,11 @@ def test_bounds_never_promise_too_much(first: int) -> None:
             met["denied"] += least is None
             continue
         assert least is not None, f"seed {seed}: the outline denies a plan that is there"
-        weight = weight_bound(divider, divider.open, least, Clock())
+        weight = FirstGoals(divider, divider.open, Clock()).weight(least)
         bounds = {
             "weight": (weight, prefers),
             "outline": (least, prefers),
-            "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
+            "legs": (FirstGoals(divider, divider.open, Clock()).legs(prefers).bound, legs),
         }
         limits: dict[GoalName, int] = {"legs": legs}
         placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}

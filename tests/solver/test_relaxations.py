@@ -30,10 +30,9 @@ from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
 from trayopt.solver.bounds.partition_bounds import (
-    legs_bound,
+    FirstGoals,
     narrowed,
     placed_bound,
-    weight_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import in_scope
@@ -203,8 +202,8 @@ def test_set_partition(kind: str, seeds: range) -> None:
             more: dict[str, Any] = {"divide_at": divide_at}
             limits: dict[GoalName, int] = {"legs": legs}
             bounds: dict[GoalName, int | None] = {
-                "broken_prefer": weight_bound(divider, divider.open, 0, Clock(), **more),
-                "legs": legs_bound(divider, divider.open, prefers, Clock(), **more),
+                "broken_prefer": FirstGoals(divider, divider.open, Clock(), **more).weight(0),
+                "legs": FirstGoals(divider, divider.open, Clock(), **more).legs(prefers).bound,
             }
             for goal in PLACED:
                 bounds[goal] = placed_bound(goal, divider, divider.open, prefers, 0, limits, Clock(), **more)
@@ -373,7 +372,7 @@ def test_what_tied_trays_cost(divide_at: Sequence[str], trays: int, weight: int)
     job = full_box(divide_at, trays=trays)
     divider = Divider(job)
     assert preference_bound(job, divider.open, Clock()) == weight
-    assert weight_bound(divider, divider.open, 0, Clock()) == weight
+    assert FirstGoals(divider, divider.open, Clock()).weight(0) == weight
     best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])
     assert best is not None
     assert best.complete
@@ -485,7 +484,7 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     assert in_scope(model)
     assert pattern_bounds.placed_bound("trays", model, weight, {}, Clock()) == trays
     assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()) == trays
-    assert legs_bound(divider, divider.open, weight, Clock()) == trays + 1
+    assert FirstGoals(divider, divider.open, Clock()).legs(weight).bound == trays + 1
     best = solved(job, model, ("legs", "trays"))
     assert best is not None
     assert (best.values["trays"], best.values["legs"]) == (trays, trays + 1)

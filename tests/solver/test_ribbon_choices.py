@@ -10,7 +10,7 @@ from trayopt.api import load_job
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.partition_bounds import legs_bound, weight_bound
+from trayopt.solver.bounds.partition_bounds import FirstGoals
 from trayopt.solver.bounds.preference_bounds import preference_bound
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.heuristics.completion import RelaxedModel
@@ -83,8 +83,8 @@ def test_patterns_pay_for_the_sleeves_of_a_choice() -> None:
     """Bunches on stacks know what sleeves a stack takes in all; with too few for ribbons as they are, a choice is paid for."""
     job, clock = twelve_on_eight(["as_they_are", "split", 12]), Clock(None)
     divider = Divider(job)
-    assert (weight_bound(divider, divider.open, 0, clock) or 0) >= 1
-    assert legs_bound(divider, divider.open, 0, clock) is None
+    assert (FirstGoals(divider, divider.open, clock).weight(0) or 0) >= 1
+    assert FirstGoals(divider, divider.open, clock).legs(0).bound is None
 
 
 def test_the_outline_pays_for_opened_tubes_whose_sleeves_fill_too_many_trays() -> None:

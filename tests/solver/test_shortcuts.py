@@ -22,10 +22,9 @@ from trayopt.solver.bounds import place_counts
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.partition_bounds import (
-    legs_bound,
+    FirstGoals,
     narrowed,
     placed_bound,
-    weight_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import in_scope
@@ -221,13 +220,13 @@ def test_spreads_never_promise_too_much(seeds: range, knobs: dict[str, Any]) -> 
         divider = Divider(job)
         if divider.hopeless or not legs:
             continue
-        weight = weight_bound(divider, divider.open, 0, Clock())
+        weight = FirstGoals(divider, divider.open, Clock()).weight(0)
         if unplaced or musts:
             continue
         whole += 1
         bounds = {
             "weight": (weight, prefers),
-            "legs": (legs_bound(divider, divider.open, prefers, Clock()), legs),
+            "legs": (FirstGoals(divider, divider.open, Clock()).legs(prefers).bound, legs),
         }
         limits: dict[GoalName, int] = {"legs": legs}
         placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}

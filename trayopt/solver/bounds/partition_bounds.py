@@ -5,14 +5,18 @@ All answers are of plans that place every splice and keep every must.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 from trayopt.domain.plan import GoalName
+from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import EFFORT, Limits
 from trayopt.solver.bounds.set_partition import SetPartition
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one
+from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.ways import Partings
 
@@ -22,30 +26,93 @@ MOST_COUNTS = 2000
 """Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
 
 
-def weight_bound(
-    divider: Divider, divisions: Divisions, least: int, clock: Clock, *, divide_at: Partings | None = None
-) -> int | None:
-    """Bound the weight of broken preferences from below, for plans of these divisions; None where there is none.
+@dataclass(frozen=True)
+class Answer:
+    """What the set partition says of a goal.
 
-    ``least`` is a bound that is known; ``divide_at`` narrows where trunks may be divided in such plans.
+    Parameters
+    ----------
+    bound
+        Least value; None where there is no such plan.
+    proven
+        Whether the partition has no lower value than ``bound``, or has none at all.
+    divisions
+        Those of the best choice of bunches; None where none was found in time, or none asked for.
     """
-    partition = SetPartition(divider, divisions, clock, trays=False, divide_at=divide_at)
-    broken = partition.broken("prefer")
-    if isinstance(broken, int) or not partition.listed:
-        return least
-    partition.require(broken >= least)
-    return partition.lower_bound(broken, clock, WEIGHT_EFFORT)
+
+    bound: int | None
+    proven: bool
+    divisions: Divisions | None = None
 
 
-def legs_bound(
-    divider: Divider, divisions: Divisions, weight: int | None, clock: Clock, *, divide_at: Partings | None = None
-) -> int | None:
-    """Bound the legs of plans of these divisions that break preferences of at most this weight; None where there is none.
+class FirstGoals:
+    """The set partition of plans of some divisions, made once, and asked for the weight of broken preferences and for legs.
 
-    Where no weight is given, plans may break any.
+    ``divide_at`` narrows where trunks may be divided in such plans. Where bunches are too many, bounds are those that were known.
     """
-    partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
-    return 0 if partition is None else partition.lower_bound(partition.encoded("legs"), clock)
+
+    def __init__(
+        self, divider: Divider, divisions: Divisions, clock: Clock, *, divide_at: Partings | None = None
+    ) -> None:
+        self._divider, self._divisions, self._clock, self._divide_at = divider, divisions, clock, divide_at
+        self._answers: dict[tuple[GoalName, int | None], tuple[float, Answer]] = {}
+
+    @cached_property
+    def _partition(self) -> SetPartition | None:
+        made = SetPartition(self._divider, self._divisions, self._clock, trays=False, divide_at=self._divide_at)
+        return made if made.listed else None
+
+    def weight(self, least: int, effort: float = WEIGHT_EFFORT) -> int | None:
+        """Bound the weight of broken preferences from below; None where there is no plan. ``least`` is a bound that is known."""
+        if self._partition is None or isinstance(broken := self._partition.broken("prefer"), int):
+            return least
+        known = [
+            answer for (goal, _), (_, answer) in self._answers.items() if goal == "broken_prefer" and answer.proven
+        ]
+        answer = known[0] if known else self._ask("broken_prefer", least, broken, broken >= least, effort, level=0)
+        return None if answer.bound is None else max(least, answer.bound)
+
+    def legs(self, weight: int | None, effort: float = EFFORT) -> Answer:
+        """Bound the legs of plans that break preferences of at most this weight, or of any where none is given."""
+        if self._partition is None:
+            return Answer(0, proven=False)
+        kept = True if weight is None else self._partition.broken("prefer") <= weight
+        return self._ask("legs", weight, self._partition.encoded("legs"), kept, effort, level=1)
+
+    def _ask(
+        self, goal: GoalName, limit: int | None, value: Expression, held: Constraint, effort: float, *, level: int
+    ) -> Answer:
+        """Minimise a goal under a condition, unless that was asked before with no less effort, or is proven.
+
+        Cores raise the bound, which here most often is that of the linear relaxation.
+        """
+        spent, answer = self._answers.get((goal, limit), (0.0, Answer(0, proven=False)))
+        partition = self._partition
+        if partition is None or answer.proven or effort <= spent:
+            return answer
+        divided = {
+            key: {of: lit(partition.divided(self._divider.job.subunit_of_leg[key], of)) for of in open_}
+            for key, open_ in self._divisions.items()
+        }
+        cp = partition.cp.clone()
+        if held is not True:
+            cp.add(held)
+        cp.minimize(linear(value))
+        solver = one_worker(self._clock, effort, linearization_level=level)
+        solver.parameters.optimize_with_core = True
+        status = solve_interruptible(solver, cp, self._clock)
+        if status == cp_sat.INFEASIBLE:
+            answer = Answer(None, proven=True)
+        else:
+            divisions = None
+            if status in FOUND:
+                divisions = {
+                    key: tuple(of for of, x in at.items() if solver.boolean_value(x)) for key, at in divided.items()
+                }
+            bound = max(0, whole_bound(solver.best_objective_bound))
+            answer = Answer(bound, status == cp_sat.OPTIMAL, divisions)
+        self._answers[goal, limit] = effort, answer
+        return answer
 
 
 def placed_bound(
@@ -108,7 +175,7 @@ def narrowed(
 def _kept(
     divider: Divider,
     divisions: Divisions,
-    weight: int | None,
+    weight: int,
     clock: Clock,
     *,
     trays: bool,
@@ -116,6 +183,5 @@ def _kept(
 ) -> SetPartition | None:
     """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
     partition = SetPartition(divider, divisions, clock, trays=trays, divide_at=divide_at)
-    if weight is not None:
-        partition.hold_preferences(weight)
+    partition.hold_preferences(weight)
     return partition if partition.listed else None

@@ -18,6 +18,7 @@ from trayopt.rules.variables import Expression, Linear
 from trayopt.solver.bounds import opposite_orders, partition_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partings import PartingBounds
+from trayopt.solver.bounds.partition_bounds import FirstGoals
 from trayopt.solver.bounds.preference_bounds import preferences_kept
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
@@ -160,6 +161,11 @@ class Session:
         if not self.on("set_partition"):
             return open_
         return partition_bounds.narrowed(self.divider, open_, least, legs, self.clock)
+
+    @cached_property
+    def first_goals(self) -> FirstGoals:
+        """Closed patterns, asked for the first goals of plans that place every splice and keep every must."""
+        return FirstGoals(self.divider, self.divider.open, self.clock)
 
     @cached_property
     def layouts(self) -> RelaxedModel[Segments]:

@@ -17,6 +17,10 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.work import Found, Work
 
+SOON = 1.0
+"""Most deterministic time for each first goal by closed patterns before blocks are made."""
+BESIDE = 2.0
+"""Most deterministic time for a plan of the divisions that closed patterns choose: where it takes longer, they choose amiss."""
 DEEPEN = 15.0
 """Most deterministic time for all models of a few legs more together."""
 ALL_EFFORT = 5.0
@@ -53,6 +57,28 @@ def first_bounds(work: Work) -> None:
 def least_legs_first(work: Work) -> None:
     """Solve with the divisions of least legs: a plan that meets both bounds has its first four goals proven."""
     work.found = least_divided(work)
+
+
+def least_by_patterns(work: Work) -> None:
+    """Bound preferences and legs by closed patterns, and solve with the divisions that these choose."""
+    s = work.session
+    before = work.legs, work.weight
+    answer = s.first_goals.legs(work.weight, SOON)
+    if answer.bound is None:
+        weight = s.first_goals.weight(work.weight + 1, SOON)
+        if weight is None:
+            work.complete = False
+            return
+        work.weight = s.state.record("broken_prefer", weight, "set_partition", COMPLETE)
+        s.alike = s.kept_alike(work.weight)
+        answer = s.first_goals.legs(work.weight, SOON)
+    if answer.bound is None:  # plans break more
+        return
+    legs = s.state.record("legs", answer.bound, "set_partition", up_to(work.weight))
+    work.legs = max(work.legs, legs)
+    if answer.divisions is not None and (work.legs, work.weight) != before:
+        work.divisions = answer.divisions
+        work.found = least_divided(work, BESIDE)
 
 
 def some_plan(work: Work) -> None:
@@ -134,8 +160,8 @@ def divided_legs(s: Session, legs: int, least: int) -> int:
     return s.state.record("legs", legs, "division", given) if s.on("division") else legs
 
 
-def least_divided(work: Work) -> Found | None:
-    """Solve with the divisions of least legs; None if they do not meet both bounds."""
+def least_divided(work: Work, effort: float = LOOK) -> Found | None:
+    """Solve with the divisions of least legs, for so much deterministic time; None if they do not meet both bounds."""
     s, divisions, legs, least = work.session, work.divisions, work.legs, work.weight
     if not s.legs_first:
         return None
@@ -145,7 +171,7 @@ def least_divided(work: Work) -> Found | None:
         model.given = up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
-    if not found and not model.solution and s.run(model, None, effort=LOOK).assignment is None:
+    if not found and not model.solution and s.run(model, None, effort=effort).assignment is None:
         return None
     if s.state.value("legs") > legs:
         return None
@@ -220,7 +246,7 @@ def bound_first(s: Session, least: int) -> tuple[int, int] | None:
 
 def denied(s: Session) -> bool:
     """Whether no plan is complete, whatever preferences it breaks."""
-    return partition_bounds.legs_bound(s.divider, s.divider.open, None, s.clock) is None
+    return s.first_goals.legs(None).bound is None
 
 
 def least_weight(s: Session, least: int) -> int | None:
@@ -238,7 +264,7 @@ def least_weight(s: Session, least: int) -> int | None:
             return least
     if not s.on("set_partition"):
         return least
-    weight = partition_bounds.weight_bound(s.divider, s.divider.open, least, s.clock)
+    weight = s.first_goals.weight(least)
     return None if weight is None else s.state.record("broken_prefer", max(least, weight), "set_partition", COMPLETE)
 
 
@@ -270,7 +296,7 @@ def least_legs(s: Session, least: int) -> int | None:
             return fewest
     if not s.on("set_partition"):
         return fewest
-    legs = partition_bounds.legs_bound(s.divider, s.divider.open, least, s.clock)
+    legs = s.first_goals.legs(least).bound
     if legs is None:
         s.denied_by = "set_partition"
         return None

@@ -34,6 +34,12 @@ TACTICS: tuple[Tactic, ...] = (
         lambda work: work.open and work.legs_first and bool(work.divisions),
         "with the bounds met: the first four goals",
     ),
+    Tactic(
+        "least_by_patterns",
+        complete.least_by_patterns,
+        lambda work: work.open and work.legs_first and work.session.on("set_partition"),
+        "least preferences, least legs; with both met: the first four goals",
+    ),
     Tactic("some_plan", complete.some_plan, _always),
     Tactic("legs_of_one_size", complete.legs_of_one_size, _always),
     Tactic("second_bounds", complete.second_bounds, _always, "least preferences, least legs; that no plan is complete"),
