@@ -15,7 +15,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done
 from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
-from trayopt.rules.variables import CannotSay, Expression, Literal
+from trayopt.rules.variables import CannotSay, Constraint, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import DividedLegs
@@ -144,14 +144,18 @@ class KindCounts(Outline, DividedLegs):
         return True
 
     def ask(
-        self, clock: Clock, effort: float, *, in_order: bool = False
+        self, clock: Clock, effort: float, *, held: Constraint = True, in_order: bool = False
     ) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
-        """Solve the counts, and give status and solver.
+        """Solve the counts, under a condition that holds of this question alone, and give status and solver.
 
         Kinds and stacks that are alike are found, and literals are tried three times over: lengths then take a tenth of the time.
         ``in_order`` says that the model says what is to be decided first.
         """
-        return solve_one(self.cp, clock, effort, symmetry_level=2, presolves=PRESOLVES, in_order=in_order)
+        cp = self.cp
+        if held is not True:
+            cp = cp.clone()
+            cp.add(held)
+        return solve_one(cp, clock, effort, symmetry_level=2, presolves=PRESOLVES, in_order=in_order)
 
     def lower_bound(
         self, expression: Expression, clock: Clock, effort: float = EFFORT, *, at_least: int = 0, in_order: bool = False

@@ -9,14 +9,15 @@ port more does not pass the best bound and that of all ports may, one outline as
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
 from trayopt.rules.breakout import Breakout
-from trayopt.solver.bounds.preference_bounds import costs_more, preference_bound
+from trayopt.solver.bounds.preference_bounds import PreferenceBound, costs_more, preference_bound
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.ways import Partings
@@ -64,13 +65,13 @@ class PartingBounds:
         return narrow
 
 
-def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -> PartingBounds:
-    """Bound preferences for each choice of places that can still be best.
+def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *, beside: int = 1) -> PartingBounds:
+    """Bound preferences for each choice of places that can still be best, so many choices at a time.
 
     ``open_`` are the useful divisions of every spliced subunit.
     """
-    parted = {key[0] for key, divisions in open_.items() if max(divisions) > 1}
-    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and trunk.id in parted)
+    divided = {key[0] for key, divisions in open_.items() if max(divisions) > 1}
+    trunks = tuple(trunk.id for trunk in job.trunks if len(trunk.divide_at) > 1 and trunk.id in divided)
     setting = job.rules[Breakout.id]
     price = {"must": None, "prefer": setting.weight, "off": 0}[setting.level]
     tried: dict[Ports, int | None] = {}
@@ -83,14 +84,29 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock) -
         if len(tried) + len(choices) > MOST_CHOICES:
             open_to_all = preference_bound(job, open_, clock)
             return PartingBounds(trunks, tried, None if open_to_all is None else max(floor, open_to_all))
-        for choice in choices:
-            divide_at: Partings = {trunk: ("port",) if trunk in choice else ("tray",) for trunk in trunks}
-            bound = preference_bound(job, open_, clock, divide_at=divide_at)
+        parted: list[Partings] = [{t: ("port",) if t in choice else ("tray",) for t in trunks} for choice in choices]
+        for choice, bound in zip(choices, _bounds(job, open_, clock, parted, beside), strict=True):
             if bound is not None:
-                bound = max(bound, floor)
-                best = bound if best is None else min(best, bound)
-            tried[choice] = bound
+                best = max(bound, floor) if best is None else min(best, max(bound, floor))
+            tried[choice] = None if bound is None else max(bound, floor)
         open_still = price and best is not None and (ports + 1) * price <= best <= len(trunks) * price
         if best is not None and open_still and costs_more(job, open_, clock, trunks, ports + 1, best):
             return PartingBounds(trunks, tried, best + 1)
     return PartingBounds(trunks, tried, None)
+
+
+def _bounds(
+    job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, parted: Sequence[Partings], beside: int
+) -> Iterator[int | None]:
+    """Yield the bound of each choice of places; while one is waited for, others are asked beside it."""
+    todo = deque(parted)
+    begun: deque[PreferenceBound] = deque()
+    try:
+        while todo or begun:
+            while todo and len(begun) < beside:
+                begun.append(PreferenceBound(job, open_, clock, divide_at=todo.popleft()))
+            yield begun[0].answer()
+            begun.popleft()
+    finally:
+        while begun:
+            begun.popleft().drop()

@@ -22,6 +22,8 @@ from trayopt.solver.model.run import hint_all
 
 GLANCE = 0.5
 """Most deterministic time for a length by all ways together, before choices of ways are asked."""
+REGULAR_EFFORT = 0.3
+"""Most deterministic time for counts as regular as can be: going down to them step by step takes ten times as long."""
 IRREGULAR_EFFORT = 1.0
 """Most deterministic time for the least irregular counts of the least length: what it leaves open is asked when it counts."""
 LATENESS_EFFORT = 1.0
@@ -78,7 +80,9 @@ def count(
         return Counted(bound, counts, solver, irregular)
     counts.minimize(irregular)  # without a hint: with one, it took five times as long
     in_order = counts.decide_stacks_first()
-    status, later = counts.ask(clock, IRREGULAR_EFFORT, in_order=in_order)
+    status, later = counts.ask(clock, REGULAR_EFFORT, held=irregular <= 0, in_order=in_order)
+    if status not in FOUND:  # nothing is quite regular: then step by step
+        status, later = counts.ask(clock, IRREGULAR_EFFORT, in_order=in_order)
     if status not in FOUND:
         return Counted(bound, counts, solver)
     counts.require(irregular <= later.value(linear(irregular)))
@@ -146,6 +150,10 @@ def placed_bound(
         least = _shortest(counts, expression, ways or WaysFirst(model, weight, clock), clock)[0]
         return None if least is None else max(at_least, least)
     in_order = goal == "irregular" and counts.decide_stacks_first()
+    if goal == "irregular":
+        status, _ = counts.ask(clock, REGULAR_EFFORT, held=expression <= at_least, in_order=in_order)
+        if status in FOUND:
+            return at_least
     return counts.lower_bound(expression, clock, at_least=at_least, in_order=in_order)
 
 

@@ -15,7 +15,7 @@ from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
+from trayopt.solver.model.interruptible import FOUND, Asked, one_worker, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
 from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
@@ -38,32 +38,51 @@ def is_hopeless(job: Job, clock: Clock) -> bool:
     return divider.hopeless or preference_bound(job, divider.open, clock) is None
 
 
-def preference_bound(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partings | None = None) -> int | None:
-    """Bound the weight of broken preferences from below, for plans that place every splice and keep every must.
+class PreferenceBound:
+    """A question under way: the least weight of broken preferences of plans that place every splice and keep every must.
 
-    ``open_`` are the useful divisions of every spliced subunit, ``divide_at`` where trunks may be divided in such plans. None
-    means that there is no such plan.
+    ``open_`` are the useful divisions of every spliced subunit, ``divide_at`` where trunks may be divided in such plans.
     """
-    outline = Outline(job, open_, clock=clock, divide_at=divide_at)
-    weight = outline.broken("prefer")
-    if not isinstance(weight, int):
-        outline.minimize(weight)
-    best = 0
-    room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
-    while True:
-        status, solver = solve_one(outline.cp, clock, EFFORT)
-        if status == cp_sat.INFEASIBLE:
-            return None
-        if status not in FOUND:
-            return best
-        bound = weight if isinstance(weight, int) else solver.best_objective_bound
-        best = max(best, whole_bound(bound))
-        whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(lit(outline.parted(s)))}
-        rings = room and overfull_rings(job, whole.__contains__, room)
-        if not rings:
-            return best
-        for ring in rings:
-            outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)
+
+    def __init__(self, job: Job, open_: Divisions, clock: Clock, *, divide_at: Partings | None = None) -> None:
+        self._job, self._clock = job, clock
+        self._outline = Outline(job, open_, clock=clock, divide_at=divide_at)
+        self._weight = self._outline.broken("prefer")
+        if not isinstance(self._weight, int):
+            self._outline.minimize(self._weight)
+        self._asked = self._ask()
+
+    def _ask(self) -> Asked:
+        return Asked(one_worker(self._clock, EFFORT), self._outline.cp)
+
+    def answer(self) -> int | None:
+        """Wait for the bound; None means that there is no such plan."""
+        job, outline, weight, best = self._job, self._outline, self._weight, 0
+        room = max(tray.fibres for tray in job.enclosure.trays) if job.rules[TrayFibres.id].level == "must" else None
+        while True:
+            status, solver = self._asked.wait(self._clock), self._asked.solver
+            if status == cp_sat.INFEASIBLE:
+                return None
+            if status not in FOUND:
+                return best
+            bound = weight if isinstance(weight, int) else solver.best_objective_bound
+            best = max(best, whole_bound(bound))
+            whole = {s for s in job.subunits if outline.is_spliced(s) and not solver.value(lit(outline.parted(s)))}
+            rings = room and overfull_rings(job, whole.__contains__, room)
+            if not rings:
+                return best
+            for ring in rings:
+                outline.require(total(outline.parted(subunit) for subunit in ring.subunits) >= 1)
+            self._asked = self._ask()
+
+    def drop(self) -> None:
+        """Ask no further."""
+        self._asked.drop(self._clock)
+
+
+def preference_bound(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partings | None = None) -> int | None:
+    """Bound the weight of broken preferences as ``PreferenceBound`` does, and wait for the answer."""
+    return PreferenceBound(job, open_, clock, divide_at=divide_at).answer()
 
 
 def costs_more(job: Job, open_: Divisions, clock: Clock, trunks: Sequence[str], ports: int, weight: int) -> bool:

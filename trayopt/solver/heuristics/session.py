@@ -31,6 +31,7 @@ from trayopt.solver.heuristics.telling import Progress, Telling
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import Given, Step
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.cores import cores
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Least, Model
 from trayopt.solver.model.posting import Policy, build
@@ -129,6 +130,11 @@ class Session:
         """Whether a relaxation or a tactic is to be used; what was asked for is noted."""
         self.used.add(name)
         return name not in self.without
+
+    @property
+    def beside(self) -> int:
+        """How many questions of one worker each may be asked at a time."""
+        return 1 if self.tuning.workers == 1 else cores()
 
     def prefers(self, least: int) -> bool:
         """Whether the best plan keeps every must and meets this bound on preferences."""

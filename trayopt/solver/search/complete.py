@@ -149,7 +149,7 @@ def outlined(s: Session) -> int | None:
     """Bound the weight of broken preferences by ways and stacks; None if not every must can be kept."""
     if not s.on("outline"):
         return 0
-    s.parted = parting_bounds(s.job, s.divider.open, s.clock)
+    s.parted = parting_bounds(s.job, s.divider.open, s.clock, beside=s.beside)
     least = s.parted.least
     return None if least is None else s.state.record("broken_prefer", least, "outline", COMPLETE)
 
