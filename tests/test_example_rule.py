@@ -37,7 +37,6 @@ from trayopt.solver.bounds import pattern_bounds
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partition_bounds import (
     FirstGoals,
-    narrowed,
     placed_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
@@ -132,7 +131,7 @@ def test_bounds_never_promise_too_much(first: int) -> None:
         for goal, value in placed.items():
             bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()), value)
             limits = {**limits, goal: value}
-        left = narrowed(divider, divider.open, prefers, legs, Clock())
+        left = FirstGoals(divider, divider.open, Clock()).narrowed(prefers, legs, divider.open)
         for trunk, number in left:
             assert best.decision.k[trunk][number - 1] in left[trunk, number], f"seed {seed}"
         blocks = Segments(divider, divider.open, STRICT, all_placed=True, clock=Clock())

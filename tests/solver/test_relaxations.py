@@ -31,7 +31,6 @@ from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
 from trayopt.solver.bounds.partition_bounds import (
     FirstGoals,
-    narrowed,
     placed_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
@@ -212,7 +211,7 @@ def test_set_partition(kind: str, seeds: range) -> None:
                 assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
                 assert bound <= values[goal], f"seed {seed}: {goal}"
                 met[goal] += bound == values[goal]
-            left = narrowed(divider, divider.open, prefers, legs, Clock(), **more)
+            left = FirstGoals(divider, divider.open, Clock(), **more).narrowed(prefers, legs, divider.open)
             for leg in best.assignment.places:
                 assert leg.of in left[leg.trunk, leg.subunit], f"seed {seed}"
     assert min(met[goal] for goal in ORDER[2:] if goal != "crossings") > 2, met

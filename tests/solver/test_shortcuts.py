@@ -23,7 +23,6 @@ from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.partition_bounds import (
     FirstGoals,
-    narrowed,
     placed_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
@@ -237,7 +236,7 @@ def test_spreads_never_promise_too_much(seeds: range, knobs: dict[str, Any]) -> 
             assert bound is not None, f"seed {seed}: {name} denies a plan that is there"
             assert bound <= value, f"seed {seed}: {name}"
             met[name] += bound == value
-        open_ = narrowed(divider, divider.open, prefers, legs, Clock())
+        open_ = FirstGoals(divider, divider.open, Clock()).narrowed(prefers, legs, divider.open)
         for trunk, number in open_:
             assert best.decision.k[trunk][number - 1] in open_[trunk, number], f"seed {seed}"
     assert whole > len(seeds) // 12

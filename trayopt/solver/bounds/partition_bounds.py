@@ -90,10 +90,7 @@ class FirstGoals:
         partition = self._partition
         if partition is None or answer.proven or effort <= spent:
             return answer
-        divided = {
-            key: {of: lit(partition.divided(self._divider.job.subunit_of_leg[key], of)) for of in open_}
-            for key, open_ in self._divisions.items()
-        }
+        divided = self._divided(partition)
         cp = partition.cp.clone()
         if held is not True:
             cp.add(held)
@@ -107,12 +104,49 @@ class FirstGoals:
             divisions = None
             if status in FOUND:
                 divisions = {
-                    key: tuple(of for of, x in at.items() if solver.boolean_value(x)) for key, at in divided.items()
+                    key: tuple(of for of in open_ if solver.boolean_value(divided[key, of]))
+                    for key, open_ in self._divisions.items()
                 }
             bound = max(0, whole_bound(solver.best_objective_bound))
             answer = Answer(bound, status == cp_sat.OPTIMAL, divisions)
         self._answers[goal, limit] = effort, answer
         return answer
+
+    def narrowed(
+        self, weight: int, legs: int, among: Divisions, known: Divisions | None = None, effort: float = EFFORT
+    ) -> Divisions:
+        """Return the divisions that some plan of so few legs and preferences broken may have; all where time is up.
+
+        The partition is asked for the most divisions that no answer has had yet, until there are none: what it never has, no plan
+        has. ``among`` are those that are open, ``known`` some choice that meets both. No question takes more than ``effort``.
+        """
+        partition = self._partition
+        if partition is None:
+            return among
+        divided = self._divided(partition)
+        held = (partition.broken("prefer") <= weight, partition.encoded("legs") <= legs)
+        seen = {(key, of) for key, of_ in (known or {}).items() for of in of_}
+        while unseen := [divided[key, of] for key, of_ in among.items() for of in of_ if (key, of) not in seen]:
+            cp = partition.cp.clone()
+            for condition in (*held, total(unseen) >= 1):
+                if condition is not True:
+                    cp.add(condition)
+            cp.maximize(linear(total(unseen)))
+            status, solver = solve_one(cp, self._clock, effort)
+            if status == cp_sat.INFEASIBLE:
+                break
+            if status not in FOUND:
+                return among
+            seen |= {pair for pair, literal in divided.items() if solver.boolean_value(literal)}
+        return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in among.items()}
+
+    def _divided(self, partition: SetPartition) -> dict[tuple[Key, int], cp_sat.IntVar]:
+        """Return the literal of each division."""
+        return {
+            (key, of): lit(partition.divided(self._divider.job.subunit_of_leg[key], of))
+            for key, open_ in self._divisions.items()
+            for of in open_
+        }
 
 
 def placed_bound(
@@ -131,45 +165,12 @@ def placed_bound(
     ``goal`` is trays, leg_length_mm or irregular. ``fewest`` are legs that every such plan has, ``limits`` what those have at
     most of which is asked. 0 where there are too many counts, or no such plan.
     """
-    partition = _kept(divider, divisions, weight, clock, trays=True, divide_at=divide_at)
+    partition = _kept(divider, divisions, weight, clock, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return 0
     partition.require(partition.encoded("legs") >= fewest)
     partition.hold_goals(limits)
     return partition.lower_bound(partition.encoded(goal), clock) or 0
-
-
-def narrowed(
-    divider: Divider,
-    divisions: Divisions,
-    weight: int,
-    legs: int,
-    clock: Clock,
-    *,
-    divide_at: Partings | None = None,
-) -> Divisions:
-    """Return the divisions that some plan of so few legs and preferences broken may have; all that are open where time is up.
-
-    The set partition is asked for the most divisions that no answer has had yet, until there are none: what it never has,
-    no plan has.
-    """
-    partition = _kept(divider, divisions, weight, clock, trays=False, divide_at=divide_at)
-    if partition is None:
-        return divisions
-    partition.hold_goals({"legs": legs})
-    seen: set[tuple[Key, int]] = set()
-    literals = {
-        (key, of): partition.divided(divider.job.subunit_of_leg[key], of) for key in divisions for of in divisions[key]
-    }
-    while unseen := [literal for pair, literal in literals.items() if pair not in seen]:
-        partition.cp.maximize(linear(total(unseen)))
-        status, solver = solve_one(partition.cp, clock, EFFORT)
-        if status not in FOUND:
-            return divisions
-        seen |= {pair for pair, literal in literals.items() if solver.boolean_value(lit(literal))}
-        if status == cp_sat.OPTIMAL and not solver.objective_value:
-            break
-    return {key: tuple(of for of in open_ if (key, of) in seen) for key, open_ in divisions.items()}
 
 
 def _kept(
@@ -178,10 +179,9 @@ def _kept(
     weight: int,
     clock: Clock,
     *,
-    trays: bool,
     divide_at: Partings | None,
 ) -> SetPartition | None:
     """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
-    partition = SetPartition(divider, divisions, clock, trays=trays, divide_at=divide_at)
+    partition = SetPartition(divider, divisions, clock, trays=True, divide_at=divide_at)
     partition.hold_preferences(weight)
     return partition if partition.listed else None

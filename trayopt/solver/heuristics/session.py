@@ -15,7 +15,7 @@ from trayopt.rules.breakout import Breakout
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.same_division import SameDivision
 from trayopt.rules.variables import Expression, Linear
-from trayopt.solver.bounds import opposite_orders, partition_bounds
+from trayopt.solver.bounds import opposite_orders
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.partition_bounds import FirstGoals
@@ -49,6 +49,8 @@ SOME = 3.0
 """The same for each goal of a first plan that is only there to have one."""
 EVEN = 3.0
 """The same for the preferences of plans whose legs are all of about one size."""
+SOON = 1.0
+"""The same for each of the first goals by closed patterns, before blocks are made."""
 LOOK = 8.0
 """The same for a question that another model can answer as well."""
 
@@ -158,15 +160,16 @@ class Session:
         settled = self.divider.settle(alike=self.alike)
         if settled is not None and self.divider.only(settled.divisions, legs, alike=self.alike):
             return settled.divisions
-        if self.layouts.made:
-            blocks = self.layouts.blocks
-            known = self.state.best if self.meets(least, legs) else None
-            held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
-            return self.layouts.divisions(self.divider.open, known, *held, effort=effort or MOST_EFFORT)
         open_ = self.divider.within(legs, alike=self.alike)
-        if not self.on("set_partition"):
+        patterns = self.first_goals.legs(least, SOON) if self.on("set_partition") else None
+        if patterns is not None and (patterns.bound == legs or not self.layouts.made):
+            return self.first_goals.narrowed(least, legs, open_, patterns.divisions if patterns.bound == legs else None)
+        if not self.layouts.made:
             return open_
-        return partition_bounds.narrowed(self.divider, open_, least, legs, self.clock)
+        blocks = self.layouts.blocks
+        known_plan = self.state.best if self.meets(least, legs) else None
+        held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)
+        return self.layouts.divisions(self.divider.open, known_plan, *held, effort=effort or MOST_EFFORT)
 
     @cached_property
     def first_goals(self) -> FirstGoals:

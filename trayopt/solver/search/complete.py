@@ -8,7 +8,7 @@ from trayopt.solver.bounds import partition_bounds
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
-from trayopt.solver.heuristics.session import LOOK, Session
+from trayopt.solver.heuristics.session import LOOK, SOON, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH, up_to
 from trayopt.solver.model.incumbent import FIRST, is_kept
@@ -17,8 +17,6 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.work import Found, Work
 
-SOON = 1.0
-"""Most deterministic time for each first goal by closed patterns before blocks are made."""
 BESIDE = 2.0
 """Most deterministic time for a plan of the divisions that closed patterns choose: where it takes longer, they choose amiss."""
 DEEPEN = 15.0
@@ -78,6 +76,7 @@ def least_by_patterns(work: Work) -> None:
     work.legs = max(work.legs, legs)
     if answer.divisions is not None and (work.legs, work.weight) != before:
         work.divisions = answer.divisions
+        s.within(work.legs, work.weight)
         work.found = least_divided(work, BESIDE)
 
 
@@ -167,12 +166,16 @@ def least_divided(work: Work, effort: float = LOOK) -> Found | None:
         return None
     model = s.complete_model(divisions, least)
     found = guided(s, model, least)
-    if s.divider.only(divisions, legs, alike=s.alike):
+    if s.narrow.get((legs, least)) == divisions or s.divider.only(divisions, legs, alike=s.alike):
         model.given = up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
-    if not found and not model.solution and s.run(model, None, effort=effort).assignment is None:
-        return None
+    if not found and not model.solution:
+        outcome = s.run(model, None, effort=effort)
+        if outcome.infeasible and model.given is not None:
+            work.legs = s.state.record("legs", legs + 1, SEARCH, up_to(least))
+        if outcome.assignment is None:
+            return None
     if s.state.value("legs") > legs:
         return None
     if model.given is None and s.on("set_partition") and none_better(work, model):
