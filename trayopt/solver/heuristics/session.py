@@ -31,7 +31,6 @@ from trayopt.solver.heuristics.telling import Progress, Telling
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import Given, Step
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.cores import cores
 from trayopt.solver.model.incumbent import FIRST, State, is_kept
 from trayopt.solver.model.model import Least, Model
 from trayopt.solver.model.posting import Policy, build
@@ -132,11 +131,6 @@ class Session:
         """Whether a relaxation or a tactic is to be used; what was asked for is noted."""
         self.used.add(name)
         return name not in self.without
-
-    @property
-    def beside(self) -> int:
-        """How many questions of one worker each may be asked at a time."""
-        return 1 if self.tuning.workers == 1 else cores()
 
     def prefers(self, least: int) -> bool:
         """Whether the best plan keeps every must and meets this bound on preferences."""
@@ -397,16 +391,6 @@ class Session:
     def holds(self, limits: Mapping[GoalName, int]) -> bool:
         """Whether there is a plan that meets these values."""
         return self.state.best is not None and all(self.state.value(goal) == value for goal, value in limits.items())
-
-    def large_enough(self, open_: Divisions) -> Divisions:
-        """Leave out divisions whose legs are all too small for plans as good as the best one; one k stands for unplaced."""
-        smallest = self.divider.smallest(self.state.value("legs"), self.state.value("unplaced"))
-        divisions = {}
-        for key, of_ in open_.items():
-            legs = {of: self.job.spliced_legs(self.job.subunit_of_leg[key], of) for of in of_}
-            large = (of for of in of_ if any(self.job.spliced_fibres(leg) >= smallest[key[0]] for leg in legs[of]))
-            divisions[key] = tuple(large) or tuple(of_[:1])
-        return divisions
 
     def kept_alike(self, weight: int) -> bool:
         """Whether preferences of this weight cannot pay for like subunits that are not divided alike."""

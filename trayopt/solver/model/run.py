@@ -54,6 +54,11 @@ class Tuning:
     every_plan: bool = False
     """Whether who watches is told of better plans as soon as a run finds them, and not only of the last one."""
 
+    @property
+    def at_a_time(self) -> int:
+        """How many questions of one worker each may be asked beside each other."""
+        return 1 if self.workers == 1 else cores()
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -127,7 +132,7 @@ def run_each(model: Model, trials: Sequence[cp_sat.CpModel], clock: Clock, tunin
     begun: deque[Asked] = deque()
     try:
         while todo or begun:
-            while todo and len(begun) < (1 if tuning.workers == 1 else cores()) and not clock.over:
+            while todo and len(begun) < tuning.at_a_time and not clock.over:
                 solver = one_worker(clock, tuning.effort, linearization_level=0)
                 solver.parameters.random_seed = tuning.seed
                 solver.parameters.optimize_with_core = True

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from trayopt.domain.plan import GoalName
 from trayopt.rules.same_division import SameDivision
-from trayopt.solver.bounds import partition_bounds
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
-from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions, guided
+from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions
 from trayopt.solver.heuristics.session import LOOK, SOON, Session
-from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.bound import COMPLETE, OF_PLACES, SEARCH, up_to
+from trayopt.solver.model.bound import COMPLETE, SEARCH, up_to
 from trayopt.solver.model.incumbent import FIRST, is_kept
 from trayopt.solver.model.literals import linear
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
+from trayopt.solver.search.divided import breaks_more, divided_by_patterns, least_divided, with_legs
 from trayopt.solver.search.work import Found, Work
 
-BESIDE = 2.0
-"""Most deterministic time for a plan of the divisions that closed patterns choose: where it takes longer, they choose amiss."""
 DEEPEN = 15.0
 """Most deterministic time for all models of a few legs more together."""
 ALL_EFFORT = 5.0
@@ -60,24 +56,13 @@ def least_legs_first(work: Work) -> None:
 def least_by_patterns(work: Work) -> None:
     """Bound preferences and legs by closed patterns, and solve with the divisions that these choose."""
     s = work.session
-    before = work.legs, work.weight
-    answer = s.first_goals.legs(work.weight, SOON)
-    if answer.bound is None:
+    if s.first_goals.legs(work.weight, SOON).bound is None:
         weight = s.first_goals.weight(work.weight + 1, SOON)
         if weight is None:
             work.complete = False
             return
-        work.weight = s.state.record("broken_prefer", weight, "set_partition", COMPLETE)
-        s.alike = s.kept_alike(work.weight)
-        answer = s.first_goals.legs(work.weight, SOON)
-    if answer.bound is None:  # plans break more
-        return
-    legs = s.state.record("legs", answer.bound, "set_partition", up_to(work.weight))
-    work.legs = max(work.legs, legs)
-    if answer.divisions is not None and (work.legs, work.weight) != before:
-        work.divisions = answer.divisions
-        s.within(work.legs, work.weight)
-        work.found = least_divided(work, BESIDE)
+        breaks_more(work, s.state.record("broken_prefer", weight, "set_partition", COMPLETE))
+    divided_by_patterns(work)
 
 
 def some_plan(work: Work) -> None:
@@ -93,7 +78,7 @@ def legs_of_one_size(work: Work) -> None:
 
 def second_bounds(work: Work) -> None:
     """Bound preferences and legs by blocks at places and by closed patterns."""
-    bounds = bounded(work.session, work.weight)
+    bounds = bounded(work)
     if bounds is None:
         work.complete = False
     else:
@@ -124,7 +109,7 @@ def fewest_broken(work: Work) -> None:
     if outcome.bound is not None:
         least = s.state.record("broken_prefer", outcome.bound, SEARCH, COMPLETE)
         if least > work.weight and s.prefers(least):  # the bound on legs was of plans that break less
-            work.weight, work.legs = bound_first(s, least) or (least, 0)
+            work.weight, work.legs = bound_first(work, least) or (least, 0)
 
 
 def deepening(work: Work) -> None:
@@ -148,7 +133,7 @@ def outlined(s: Session) -> int | None:
     """Bound the weight of broken preferences by ways and stacks; None if not every must can be kept."""
     if not s.on("outline"):
         return 0
-    s.parted = parting_bounds(s.job, s.divider.open, s.clock, beside=s.beside)
+    s.parted = parting_bounds(s.job, s.divider.open, s.clock, beside=s.tuning.at_a_time)
     least = s.parted.least
     return None if least is None else s.state.record("broken_prefer", least, "outline", COMPLETE)
 
@@ -159,80 +144,32 @@ def divided_legs(s: Session, legs: int, least: int) -> int:
     return s.state.record("legs", legs, "division", given) if s.on("division") else legs
 
 
-def least_divided(work: Work, effort: float = LOOK) -> Found | None:
-    """Solve with the divisions of least legs, for so much deterministic time; None if they do not meet both bounds."""
-    s, divisions, legs, least = work.session, work.divisions, work.legs, work.weight
-    if not s.legs_first:
-        return None
-    model = s.complete_model(divisions, least)
-    found = guided(s, model, least)
-    if s.narrow.get((legs, least)) == divisions or s.divider.only(divisions, legs, alike=s.alike):
-        model.given = up_to(least, legs)
-        for goal, bound in model.least.items():
-            s.know(model, goal, *bound)
-    if not found and not model.solution:
-        outcome = s.run(model, None, effort=effort)
-        if outcome.infeasible and model.given is not None:
-            work.legs = s.state.record("legs", legs + 1, SEARCH, up_to(least))
-        if outcome.assignment is None:
-            return None
-    if s.state.value("legs") > legs:
-        return None
-    if model.given is None and s.on("set_partition") and none_better(work, model):
-        return model, s.state.order[len(FIRST) + 1 :]
-    return with_legs(s, legs, least, model=model, divisions=divisions)
-
-
-def none_better(work: Work, model: Model) -> bool:
-    """Whether the best plan with the divisions of a model meets the bounds of the set partition for all divisions.
-
-    That most often is so, and it takes no model of all divisions. Only goals that ask at which places legs lie are brought down
-    on the model: others take long where they do not meet their bound at once.
-    """
-    s = work.session
-    for goal in s.state.order[len(FIRST) + 1 :]:
-        if goal in OF_PLACES and s.state.value(goal) > s.state.least(goal):
-            work.descent.descend(model, [goal])
-            patterns_bound(s, goal, work.weight, work.legs)
-        if s.state.value(goal) > s.state.least(goal) or s.clock.over:
-            return False
-        work.descent.descend(model, [goal])  # it is met: the model is held to it
-    return True
-
-
-def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
-    """Bound a goal by the set partition over plans of any divisions that equal the incumbent in the goals before."""
-    good = s.as_good(goal)
-    length = good.get("leg_length_mm") if goal == "irregular" else None
-    found = partition_bounds.placed_bound(
-        goal,
-        s.divider,
-        s.divider.open,
-        least,
-        legs,
-        {"legs": legs, "trays": good.get("trays"), "leg_length_mm": length},
-        s.clock,
-        divide_at=s.partings(least),
-    )
-    s.state.record(goal, found, "set_partition", up_to(least, legs).tightened(good))
-
-
-def bounded(s: Session, least: int) -> tuple[int, int] | None:
+def bounded(work: Work) -> tuple[int, int] | None:
     """Bound preferences and legs again, by blocks at places and bunches on stacks; None if not every must can be kept."""
+    s = work.session
     if s.tuning.workers > 1 and s.state.whole:  # beside the bound on preferences, which the plan likely meets
         ask_alone(s, s.state.value("legs"), s.state.value("broken_prefer"))
     try:
-        return bound_first(s, least)
+        return bound_first(work, work.weight)
     finally:
         while s.asked:
             s.asked.popitem()[1].drop()
 
 
-def bound_first(s: Session, least: int) -> tuple[int, int] | None:
-    """Bound preferences, then legs; while no plan breaks so little, the weight is raised by 1."""
+def bound_first(work: Work, least: int) -> tuple[int, int] | None:
+    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one.
+
+    Where preferences weigh more than was known, closed patterns choose divisions anew.
+    """
+    s = work.session
     weight = least_weight(s, least)
     if weight is None:
         return None
+    if weight > work.weight and s.legs_first and s.on("set_partition"):
+        breaks_more(work, weight)
+        divided_by_patterns(work)
+        if work.found is not None:
+            return weight, work.legs
     least = weight
     s.alike = s.kept_alike(least)
     legs = least_legs(s, least)
@@ -327,29 +264,6 @@ def alone(s: Session, legs: int, least: int) -> bool:
     if settled is not None:
         s.narrow[legs, least] = settled
     return settled is not None
-
-
-def with_legs(
-    s: Session,
-    legs: int,
-    least: int,
-    *,
-    model: Model | None = None,
-    divisions: Divisions | None = None,
-) -> Found:
-    """Go on after the first three goals are proven, with every division that so few legs can be made of.
-
-    A model that was made with these very divisions serves again.
-    """
-    rest = s.state.order[len(FIRST) + 1 :]
-    open_ = s.within(legs, least)
-    if model is None and any(len(of) > 1 for of in open_.values()):
-        fix_divisions(s)
-    if model is None or open_ != divisions:
-        model = s.complete_model(open_, least, legs=legs)
-        model.require(s.expression(model, "legs") <= legs)
-    model.given = up_to(least, legs)
-    return model, rest
 
 
 def deepen(s: Session, legs: int, least: int) -> Found | None:

@@ -14,6 +14,7 @@ from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
 from trayopt.solver.heuristics.session import LOOK, Session
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import ANY, SEARCH, Given
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
@@ -137,7 +138,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
             return False
         held.append(value <= least)
     if divisions is None:
-        divisions = layouts.divisions(s.large_enough(possible), s.state.best, *held)
+        divisions = layouts.divisions(large_enough(s, possible), s.state.best, *held)
     musts, weight = limits["broken_must"], limits["broken_prefer"]
     divide_at, policy = s.at_tray(weight, musts), Policy("soft" if musts else "hard")
     job = s.boxed(policy, divisions, divide_at, musts=musts, weight=weight, legs=limits["legs"])
@@ -183,7 +184,7 @@ def without_small(s: Session, model: Model, goals: Sequence[GoalName]) -> Model:
 
     ``goals`` are those that the model is held to.
     """
-    divisions = s.large_enough({(s.trunk, s.number): of for s in s.job.subunits if (of := model.divisions(s))})
+    divisions = large_enough(s, {(s.trunk, s.number): of for s in s.job.subunits if (of := model.divisions(s))})
     if all(len(model.divisions(s.job.subunit_of_leg[key])) == len(open_) for key, open_ in divisions.items()):
         return model
     divide_at = {trunk.id: model.divide_options(trunk) for trunk in s.job.trunks}
@@ -204,3 +205,14 @@ def without_small(s: Session, model: Model, goals: Sequence[GoalName]) -> Model:
         made.given = model.given.tightened(limits)
     s.hint(made)
     return made
+
+
+def large_enough(s: Session, open_: Divisions) -> Divisions:
+    """Leave out divisions whose legs are all too small for plans as good as the best one; one k stands for unplaced."""
+    smallest = s.divider.smallest(s.state.value("legs"), s.state.value("unplaced"))
+    divisions = {}
+    for key, of_ in open_.items():
+        legs = {of: s.job.spliced_legs(s.job.subunit_of_leg[key], of) for of in of_}
+        large = (of for of in of_ if any(s.job.spliced_fibres(leg) >= smallest[key[0]] for leg in legs[of]))
+        divisions[key] = tuple(large) or tuple(of_[:1])
+    return divisions
