@@ -133,7 +133,7 @@ class FirstGoals:
                     cp.add(condition)
             cp.maximize(linear(total(unseen)))
             status, solver = solve_one(cp, self._clock, effort)
-            if status == cp_sat.INFEASIBLE:
+            if status == cp_sat.INFEASIBLE and seen:
                 break
             if status not in FOUND:
                 return among

@@ -48,7 +48,7 @@ SOME = 3.0
 """The same for each goal of a first plan that is only there to have one."""
 EVEN = 3.0
 """The same for the preferences of plans whose legs are all of about one size."""
-SOON = 1.0
+SOON = 0.5
 """The same for each of the first goals by closed patterns, before blocks are made."""
 LOOK = 8.0
 """The same for a question that another model can answer as well."""
@@ -154,12 +154,12 @@ class Session:
         settled = self.divider.settle(alike=self.alike)
         if settled is not None and self.divider.only(settled.divisions, legs, alike=self.alike):
             return settled.divisions
-        open_ = self.divider.within(legs, alike=self.alike)
         patterns = self.first_goals.legs(least, SOON) if self.on("set_partition") else None
         if patterns is not None and (patterns.bound == legs or not self.layouts.made):
-            return self.first_goals.narrowed(least, legs, open_, patterns.divisions if patterns.bound == legs else None)
+            known = patterns.divisions if patterns.bound == legs else None
+            return self.first_goals.narrowed(least, legs, self.divider.open, known)
         if not self.layouts.made:
-            return open_
+            return self.divider.within(legs, alike=self.alike)
         blocks = self.layouts.blocks
         known_plan = self.state.best if self.meets(least, legs) else None
         held = (blocks.broken("prefer") <= least, blocks.placed_legs() <= legs)

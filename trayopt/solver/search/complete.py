@@ -157,28 +157,20 @@ def bounded(work: Work) -> tuple[int, int] | None:
 
 
 def bound_first(work: Work, least: int) -> tuple[int, int] | None:
-    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one.
-
-    Where preferences weigh more than was known, closed patterns choose divisions anew.
-    """
+    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one."""
     s = work.session
     weight = least_weight(s, least)
     if weight is None:
         return None
-    if weight > work.weight and s.legs_first and s.on("set_partition"):
-        breaks_more(work, weight)
-        divided_by_patterns(work)
-        if work.found is not None:
-            return weight, work.legs
     least = weight
     s.alike = s.kept_alike(least)
-    legs = least_legs(s, least)
+    legs = least_legs(work, least)
     if legs is None and s.on("set_partition") and denied(s):
         return None
     while legs is None and not s.clock.over:  # there are plans, but they break more
         least = s.state.record("broken_prefer", least + 1, s.denied_by, COMPLETE)
         s.alike = s.kept_alike(least)
-        legs = least_legs(s, least)
+        legs = least_legs(work, least)
     settled = s.divider.settle(alike=s.alike)
     fewest = 0 if settled is None else divided_legs(s, settled.legs, least)
     return least, max(legs or 0, fewest)
@@ -218,14 +210,22 @@ def lightest_layout(s: Session, least: int, effort: float = MOST_EFFORT) -> Answ
     return answer
 
 
-def least_legs(s: Session, least: int) -> int | None:
-    """Bound the legs of plans that break preferences of at most this weight; None if there are none."""
-    fewest = 0
+def least_legs(work: Work, least: int) -> int | None:
+    """Bound the legs of plans that break preferences of at most this weight; None if there are none.
+
+    Where preferences weigh more than was known, closed patterns choose divisions anew; that may settle which there are.
+    """
+    s, fewest = work.session, 0
     if s.layouts.made and s.legs_first:
         blocks = s.layouts.blocks
         below = s.state.value("legs") if s.prefers(least) else None
         if below is not None and alone(s, below, least):
             return s.state.record("legs", below, "segments", up_to(least))
+        if least > work.weight and s.on("set_partition"):
+            breaks_more(work, least)
+            divided_by_patterns(work)
+            if work.found is not None:
+                return work.legs
         answer = s.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
         if answer.bound is None:
             s.denied_by = "segments"

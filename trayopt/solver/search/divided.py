@@ -7,7 +7,7 @@ from trayopt.solver.bounds import partition_bounds
 from trayopt.solver.heuristics.primal import fix_divisions, guided
 from trayopt.solver.heuristics.session import LOOK, SOON, Session
 from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.bound import OF_PLACES, SEARCH, up_to
+from trayopt.solver.model.bound import OF_PLACES, up_to
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.search.work import Found, Work
@@ -19,26 +19,24 @@ BESIDE = 2.0
 def least_divided(work: Work, effort: float = LOOK, *, guess: bool = True) -> Found | None:
     """Solve with the divisions of least legs, for so much deterministic time; None if they do not meet both bounds.
 
-    ``guess`` tells to look first for a plan that is as good in all goals as counts say.
+    ``guess`` tells to look first for a plan that is as good in all goals as counts say; without it, it is asked first whether
+    closed patterns leave no other divisions.
     """
     s, divisions, legs, least = work.session, work.divisions, work.legs, work.weight
     if not s.legs_first:
         return None
     model = s.complete_model(divisions, least)
     found = guess and guided(s, model, least)
-    if s.narrow.get((legs, least)) == divisions or s.divider.only(divisions, legs, alike=s.alike):
+    if s.divider.only(divisions, legs, alike=s.alike):
         model.given = up_to(least, legs)
         for goal, bound in model.least.items():
             s.know(model, goal, *bound)
-    if not found and not model.solution:
-        outcome = s.run(model, None, effort=effort)
-        if outcome.infeasible and model.given is not None:
-            work.legs = s.state.record("legs", legs + 1, SEARCH, up_to(least))
-        if outcome.assignment is None:
-            return None
+    if not found and not model.solution and s.run(model, None, effort=effort).assignment is None:
+        return None
     if s.state.value("legs") > legs:
         return None
-    if model.given is None and s.on("set_partition") and none_better(work, model):
+    only = model.given is not None or (not guess and s.within(legs, least) == divisions)
+    if not only and s.on("set_partition") and none_better(work, model):
         return model, s.state.order[len(FIRST) + 1 :]
     return with_legs(s, legs, least, model=model, divisions=divisions)
 
@@ -54,7 +52,6 @@ def divided_by_patterns(work: Work) -> None:
     if chosen is None or answer.bound < work.legs or (work.legs, chosen) == before:
         return
     work.divisions = chosen
-    s.within(work.legs, work.weight)
     work.found = least_divided(work, BESIDE, guess=False)
 
 
