@@ -52,6 +52,7 @@ def test_the_least_bound_is_that_of_every_choice() -> None:
             continue
         bounds = bounded(job)
         assert bounds.least == every_choice(job, bounds), f"seed {seed}"
+        assert parting_bounds(job, Divider(job).open, Clock(), beside=2) == bounds, f"seed {seed}: two at a time"
         seen["left out"] += bounds.beyond is not None and len(bounds.tried) < 2 ** len(bounds.trunks)
         no_port = bounds.tried[()]
         if no_port is not None and bounds.least is not None:
