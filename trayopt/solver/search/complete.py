@@ -157,7 +157,7 @@ def bounded(work: Work) -> tuple[int, int] | None:
 
 
 def bound_first(work: Work, least: int) -> tuple[int, int] | None:
-    """Bound preferences, then legs; where no plan breaks so little, the weight is raised one by one."""
+    """Bound preferences, then legs; while no plan breaks so little, the weight is raised by 1."""
     s = work.session
     weight = least_weight(s, least)
     if weight is None:

@@ -61,7 +61,7 @@ def breaks_more(work: Work, weight: int) -> None:
 
 
 def none_better(work: Work, model: Model) -> bool:
-    """Tell whether the best plan with the divisions of a model meets what closed patterns say of all divisions.
+    """Whether the best plan with the divisions of a model meets the bounds of the set partition for all divisions.
 
     That most often is so, and it takes no model of all divisions. Only goals that ask at which places legs lie are brought down
     on the model: others take long where they do not meet their bound at once.
@@ -78,7 +78,7 @@ def none_better(work: Work, model: Model) -> bool:
 
 
 def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
-    """Bound a goal by closed patterns over plans of any divisions that are as good as the best one in the goals before."""
+    """Bound a goal by the set partition over plans of any divisions that equal the incumbent in the goals before."""
     good = s.as_good(goal)
     length = good.get("leg_length_mm") if goal == "irregular" else None
     found = partition_bounds.placed_bound(
