@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.crewsheets.plans import book, crossed, half, hostile, straight, tapped, worked
+from tests.crewsheets.plans import book, crossed, grown, half, hostile, straight, tapped, worked
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.geometry.front import Front, front_picture
 from trayopt.crewsheets.geometry.order import order_picture
@@ -39,6 +39,7 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "crossed": crossed,
     "crossed at the port": lambda: crossed("port"),
     "tapped": tapped,
+    "half built": grown,
     "432": lambda: straight("2x432-wall-2x6"),
     "1728": lambda: straight("2x1728-wall-3x8"),
     "864 at the port": lambda: straight("2x864-wall-3x8-port"),
@@ -84,6 +85,19 @@ def test_every_name_of_the_front_is_shown_whole(case: str) -> None:
     assert {stack.id for stack in enclosure.stacks} <= shown
     for port in enclosure.ports:
         assert any(text.startswith(port.id) for text in shown)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("case", ["half built", "432"])
+def test_what_stands_beside_a_tray_is_shown_whole(case: str, language: str) -> None:
+    """The test batch, or that the tray is in service."""
+    beside = [
+        text
+        for text in side_picture(book(CASES[case]()), Teller(words_of(language), "metric")).texts
+        if text.kind == "batch"
+    ]
+    assert beside
+    assert [text.text for text in beside] == [text.full for text in beside]
 
 
 @pytest.mark.parametrize("case", CASES)

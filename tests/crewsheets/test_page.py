@@ -317,6 +317,17 @@ def test_every_part_says_its_line_of_safety_where_it_is_seen(opened: Open, width
             assert top == "safety", part
 
 
+def test_a_tray_in_service_says_so_in_a_line_of_its_own_at_390_px(opened: Open) -> None:
+    """In German the words are longer than half of the page, and lay over the circuits."""
+    with opened("grown", language="de", viewport={"width": 390, "height": 844}) as page:
+        turn_to(page, "splices")
+        words = page.locator("#splices table.cards .stop").first.bounding_box()
+        circuits = page.locator("#splices table.cards tr:has(.stop) td:last-child").first.bounding_box()
+        assert words is not None
+        assert circuits is not None
+        assert circuits["y"] >= words["y"] + words["height"]
+
+
 def test_marks_pictures_and_readings_at_390_px(opened: Open) -> None:
     with opened("432", viewport={"width": 390, "height": 844}) as page:
         wide = "(node) => node.scrollWidth <= node.clientWidth + 1"

@@ -10,7 +10,7 @@ from trayopt.pictures.base import WIDTH, Box, Path, Picture, Rect, Text, fitted
 SLAB_PX = 19.0
 GAP_PX = 3.0
 NUMBER_PX = 30.0
-BATCH_PX = 40.0
+BATCH_PX = 46.0
 HEAD_PX = 46.0
 ABREAST = 4
 """Number of stacks side by side in a row of the picture."""
