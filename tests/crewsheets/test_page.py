@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from tests.crewsheets.browser import axe, browser
-from tests.crewsheets.plans import book, grown, half, hostile, straight, thin, worked
+from tests.crewsheets.plans import book, gone, grown, half, hostile, straight, thin, worked
 from trayopt.crewsheets.lengths import read_length
 from trayopt.crewsheets.marks import read_measured
 from trayopt.crewsheets.readings import read_readings
@@ -36,6 +36,7 @@ CASES: dict[str, Callable[[], tuple[Job, Plan]]] = {
     "864 in 18 trays": thin,
     "864 tied": lambda: straight("2x864-wall-2x6"),
     "1728": lambda: straight("2x1728-wall-3x8"),
+    "through": gone,
 }
 
 
@@ -315,6 +316,18 @@ def test_every_part_says_its_line_of_safety_where_it_is_seen(opened: Open, width
             middle[1] = (line.bounding_box() or box)["y"] + box["height"] / 2
             top = page.evaluate("([x, y]) => document.elementFromPoint(x, y).className", middle)
             assert top == "safety", part
+
+
+@pytest.mark.parametrize("part", ["strip", "tests"])
+def test_lists_fit_a_tablet_in_german(opened: Open, part: str) -> None:
+    """Words are longer than in English; no column of a list is to be scrolled for."""
+    with opened("through", language="de", viewport={"width": 820, "height": 1180}) as page:
+        turn_to(page, part)
+        fits = page.locator(f"#{part} .wide").evaluate_all(
+            "nodes => nodes.map(n => n.scrollWidth <= n.clientWidth + 1)"
+        )
+        assert fits
+        assert all(fits)
 
 
 def test_a_tray_in_service_says_so_in_a_line_of_its_own_at_390_px(opened: Open) -> None:
