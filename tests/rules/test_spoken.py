@@ -8,7 +8,9 @@ import pytest
 
 from tests.build import Json
 from tests.rules.test_cases import lay, read
+from trayopt.api import load_job
 from trayopt.domain.said import Said
+from trayopt.library.find import shipped
 from trayopt.rules.registry import BY_ID, RULES
 from trayopt.rules.tongues import tongue_of
 from trayopt.track.laid import Laid
@@ -38,3 +40,16 @@ def test_every_sentence_of_a_case_is_said_whole(rule: str, case: Json) -> None:
         advice = BY_ID[rule].advise(laid.job, laid, breach.subject)
         assert advice[0].islower(), advice
         assert "None" not in advice
+
+
+@pytest.mark.parametrize(
+    ("exposed", "said"),
+    [
+        (3_000, "S1: the least to strip is 3,950 mm (by bottom-right, clockwise, 1 loop, to right/2); exposed: 3,000 mm"),
+        (4_000, "S1: 3,950 to 8,550 mm are to be stripped, by the way and the place; exposed: 4,000 mm"),
+    ],
+)
+def test_a_tail_that_some_ways_leave_long_enough_is_said_with_both_ends(exposed: int, said: str) -> None:
+    job = load_job(shipped() / "standard" / "no-2x864-short-tail-wall-3x8.yaml")
+    trunks = [trunk.model_copy(update={"exposed_mm": exposed} if trunk.id == "S1" else {}) for trunk in job.trunks]
+    assert BY_ID["exposed"].need(job.model_copy(update={"trunks": tuple(trunks)}), "S1") == said

@@ -103,7 +103,7 @@ class Exposed(Rule[Lengths]):
         )
 
     def need(self, job: Job, subject: str) -> str:
-        """Say the least that is to be stripped of a trunk, and what is exposed."""
+        """Say the least that is to be stripped of a trunk, and what is exposed; where that may be enough, also the most."""
         trunk = job.trunk_by_id[subject]
         lengths, known = self.parameters(job), routes_of(job)
         found = []
@@ -114,6 +114,15 @@ class Exposed(Rule[Lengths]):
         if not found:
             return said("{subject}: no way is open to it; exposed: {exposed}", subject=subject, exposed=exposed)
         strip, way, place = min(found)
+        most = max(found)[0]
+        if trunk.exposed_mm is not None and strip <= trunk.exposed_mm < most:
+            return said(
+                "{subject}: {least:,} to {most:,} mm are to be stripped, by the way and the place; exposed: {exposed}",
+                subject=subject,
+                least=strip,
+                most=most,
+                exposed=exposed,
+            )
         return said(
             "{subject}: the least to strip is {strip:,} mm (by {way_port}, {way_travel}, {loops}, to {place}); "
             "exposed: {exposed}",
