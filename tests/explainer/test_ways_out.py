@@ -111,6 +111,26 @@ def test_trays_are_offered_only_as_far_as_the_box_is_deep(depth_mm: int, offered
     assert any(what == "trays" for way in ways for what, _, _ in way) is offered
 
 
+@pytest.mark.parametrize(("units", "alone", "each"), [(5, 1, None), (10, 3, 2)])
+def test_all_stacks_are_made_deeper_only_where_each_then_needs_fewer_trays(
+    units: int, alone: int, each: int | None
+) -> None:
+    # Two trays of 24 are there; units of 12 fibres need 60 / 24 or 120 / 24 trays, rounded up to 3 or 5 (hand-worked).
+    made = job(
+        [trunk("P", cable("c", units, 1)), trunk("Q", cable("d", units, 1))],
+        [(f"P:1-{12 * units}", f"Q:1-{12 * units}")],
+        enclosure=box(stacks=2, positions=1, fibres=24),
+    )
+    found = explained(made, shelf=bigger_trays(60), ways_out=20).ways_out
+    ways = [added(way) for way in found]
+    assert [("trays", "left", alone)] in ways
+    assert [way for way in ways if len(way) > 1 and way[0][0] == "trays"] == (
+        [] if each is None else [[("trays", "left", each), ("trays", "right", each)]]
+    )
+    one = {way[0][2] for way in ways if len(way) == 1 and way[0][0] == "tray"}
+    assert not any(way[0][0] == "tray" and way[0][2] in one for way in ways if len(way) > 1)
+
+
 @pytest.mark.parametrize(("bore_mm", "offered"), [(23.9, False), (24, True)])
 def test_no_seal_is_offered_for_more_than_the_bore_takes(bore_mm: float, offered: bool) -> None:
     enclosure = one_port(seals=many(1))

@@ -16,15 +16,13 @@ MORE_TRAYS = 4
 
 
 def trays(on: Trying) -> Iterator[Change]:
-    """Make a stack deeper, or where that is not enough all stacks."""
+    """Make a stack deeper, or all stacks where each then needs fewer trays than one stack alone."""
     stacks = on.job.enclosure.stacks
     choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
     if len(stacks) > 1:
         choices.append(tuple(range(len(stacks))))
-    found = False
+    fewest = None
     for chosen in choices:
-        if len(chosen) > 1 and found and len(chosen) != len(stacks):
-            continue
 
         def make(more: int, chosen: tuple[int, ...] = chosen) -> Job:
             deeper = list(stacks)
@@ -35,21 +33,24 @@ def trays(on: Trying) -> Iterator[Change]:
         deepest = (MORE_TRAYS - 1) * max(stacks[i].positions for i in chosen)
         room = next((more - 1 for more in range(1, deepest + 1) if on.is_unsound(make(more))), deepest)
         more = growing(on.enough(make), room) if room else None
-        if more is None:
+        if more is None or (len(chosen) > 1 and fewest is not None and more >= fewest):
             continue
-        found = True
+        fewest = more if fewest is None else min(fewest, more)
         added = tuple(Added("trays", stacks[i].id, more) for i in chosen)
         yield Change(make(more), on.costs.trays * more * len(chosen), add=added)
 
 
 def tray_types(on: Trying) -> Iterator[Change]:
-    """Yield changes to the next larger tray types of the library, in one stack or in all stacks."""
+    """Yield changes to the next larger tray types of the library, in one stack, or in all where none is enough in one."""
     stacks = on.job.enclosure.stacks
     choices: list[tuple[int, ...]] = [(i,) for i in range(len(stacks))]
     if len(stacks) > 1:
         choices.append(tuple(range(len(stacks))))
+    enough = set()
     for chosen in choices:
         for tray in _larger(on, stacks[chosen[0]].tray):
+            if len(chosen) > 1 and tray.id in enough:
+                break
             changed = list(stacks)
             for i in chosen:
                 changed[i] = remade(stacks[i], tray=tray)
@@ -58,6 +59,7 @@ def tray_types(on: Trying) -> Iterator[Change]:
                 continue
             added = tuple(Added("tray", stacks[i].id, tray.id) for i in chosen)
             yield Change(job, on.costs.tray_type * len(chosen), add=added)
+            enough.add(tray.id)
             break
 
 
