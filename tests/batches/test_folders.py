@@ -58,7 +58,7 @@ def test_what_cannot_be_read_below_a_folder_is_a_line_each(tmp_path: Path) -> No
         "utf-16": "UTF-16",
         "utf-16-le": "NUL byte",
         "utf-32-be": "NUL byte",
-        "latin": "no UTF-8 text",
+        "latin": "not UTF-8 text",
     }
     assert set(wrong) == set(said)
     assert all(words in wrong[name] for name, words in said.items()), wrong

@@ -72,7 +72,7 @@ def test_what_the_job_does_not_have_is_refused(change: tuple[str, int, str, Any]
 
 def test_a_leg_that_does_not_exist_is_refused() -> None:
     plan = changed(("legs", 0, "subunit", 9), ("legs", 0, "fibres", "1-999"))
-    with pytest.raises(InputError, match="no leg of trunk P"):
+    with pytest.raises(InputError, match="P/1 is not a leg of trunk P"):
         read_back(JOB, plan_of(plan))
 
 
