@@ -246,7 +246,10 @@ def test_the_page_shows_every_entry_and_needs_nothing_from_outside(tmp_path: Pat
     text = page.read_text(encoding="utf-8")
     ids = re.findall(r'<figure id="([^"]+)"[^>]*>', text)
     assert sorted(ids) == sorted(f"{entry.kind}-{entry.model.id}" for entry in ENTRIES)
-    assert set(re.findall(r'href="#([^"]+)"', text)) == {*ids, *(f"{kind}-head" for kind in ("enclosure", "tray", "cable", "tubes"))}
+    assert set(re.findall(r'href="#([^"]+)"', text)) == {
+        *ids,
+        *(f"{kind}-head" for kind in ("enclosure", "tray", "cable", "tubes")),
+    }
     assert re.findall(r'(?:src|href)="(?!#)[^"]*"|url\(|@import', text) == []
     alone = trayopt("library", "list", "--kind", "tubes", "--html", "-")
     assert alone.stdout.count("<figure") == 3
