@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,11 +27,15 @@ def library_survey(folders: Sequence[Path] = (), files: Sequence[Path] | None = 
     """
     from trayopt.api.reading import load_job
     from trayopt.errors import InputError
-    from trayopt.library.entries import is_job, survey
+    from trayopt.library.entries import survey
     from trayopt.library.find import Library
+    from trayopt.library.job import is_job
 
     library = Library(folders)
-    jobs = [path for path in files or () if is_job(path)]
+    jobs = []
+    for path in files or ():
+        with suppress(InputError):  # the survey says what is wrong with a file that cannot be read
+            jobs += [path] if is_job(path) else []
     found = survey(library, None if files is None else [path for path in files if path not in jobs])
     for path in jobs:
         found.files += 1

@@ -130,15 +130,6 @@ def file_entry(library: Library, path: Path, kind: str | None = None) -> Entry:
     return Entry(says, path, model)
 
 
-def is_job(path: Path) -> bool:
-    """Whether a file says that it is a job; a file that cannot be read does not."""
-    try:
-        data = read_yaml(path).data
-    except InputError:
-        return False
-    return isinstance(data, dict) and "kind" not in data and "trunks" in data
-
-
 def _says_kind(path: Path) -> bool:
     data = read_yaml(path).data
     return isinstance(data, dict) and "kind" in data

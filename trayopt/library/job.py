@@ -117,7 +117,7 @@ def box_file_of(source: str | Path) -> str | None:
 
 
 def is_job(source: str | Path) -> bool:
-    """Whether a YAML file is a job, which has a ``schema``, and not an entry of the library, which has a ``kind``.
+    """Whether a YAML file is a job, which has a ``schema`` or ``trunks``, and not an entry of the library, which has a ``kind``.
 
     Raises
     ------
@@ -125,7 +125,7 @@ def is_job(source: str | Path) -> bool:
         If the file cannot be read.
     """
     data = read_yaml(source).data
-    return isinstance(data, Mapping) and "kind" not in data and "schema" in data
+    return isinstance(data, Mapping) and "kind" not in data and ("schema" in data or "trunks" in data)
 
 
 def box_path_of(source: str | Path, library: Library) -> tuple[Path, DataPath] | None:
