@@ -9,6 +9,7 @@ import pytest
 from tests.build import Json
 from tests.rules.test_cases import lay, read
 from trayopt.api import load_job
+from trayopt.domain.pins import TrunkPin
 from trayopt.domain.said import Said
 from trayopt.library.find import shipped
 from trayopt.rules.registry import BY_ID, RULES
@@ -56,3 +57,31 @@ def test_a_tail_that_some_ways_leave_long_enough_is_said_with_both_ends(exposed:
     job = load_job(shipped() / "standard" / "no-2x864-short-tail-wall-3x8.yaml")
     trunks = [trunk.model_copy(update={"exposed_mm": exposed} if trunk.id == "S1" else {}) for trunk in job.trunks]
     assert BY_ID["exposed"].need(job.model_copy(update={"trunks": tuple(trunks)}), "S1") == said
+
+
+def test_what_is_built_bounds_the_length_to_strip() -> None:
+    """By the way with the shortest tail 3,000 mm would be too little by 950; the way that S1 was laid by leaves no other."""
+    job = load_job(shipped() / "standard" / "no-2x864-short-tail-wall-3x8.yaml")
+    pin = TrunkPin(trunk="S1", port="bottom-left", travel="clockwise", loops=2, built=True)
+    text = BY_ID["exposed"].need(job.model_copy(update={"pins": (pin,)}), "S1")
+    assert "by bottom-left, clockwise, 2 loops" in text
+
+
+@pytest.mark.parametrize(
+    ("name", "slack", "said"),
+    [
+        # The job's own head says 8,700 mm, which its best plan has; with the ends laid otherwise 7,800 mm would do.
+        ("288-through-second-branch-wall-2x6", 8_000, "8,700 mm or more; 8,000 mm of its cable can be drawn in"),
+        ("288-through-tap-of-48-wall-2x6", 6_000, "6,050 mm or more; 6,000 mm of its cable can be drawn in"),
+        (
+            "288-through-tap-of-48-wall-2x6",
+            7_000,
+            "6,050 to 10,450 mm, by the ways and the places; 7,000 mm of its cable can be drawn in",
+        ),
+    ],
+)
+def test_a_window_is_bounded_by_what_is_built_and_said_with_both_ends(name: str, slack: int, said: str) -> None:
+    job = load_job(shipped() / "standard" / f"{name}.yaml")
+    through = tuple(item.model_copy(update={"slack_mm": slack}) for item in job.through)
+    told = BY_ID["sheath_window"].need(job.model_copy(update={"through": through}), "M1")
+    assert told == f"M1: the window in its sheath is {said}"

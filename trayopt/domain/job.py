@@ -277,6 +277,25 @@ class Job(Frozen):
         """Pins of trunks."""
         return tuple(pin for pin in self.pins if isinstance(pin, TrunkPin))
 
+    @cached_property
+    def as_built(self) -> Job:
+        """The job in which a built trunk has no other way than its pin says; the job itself if no trunk is built."""
+        built = {pin.trunk: pin for pin in self.trunk_pins if pin.built}
+        if not built:
+            return self
+        trunks = []
+        for trunk in self.trunks:
+            pin = built.get(trunk.id, TrunkPin(trunk=trunk.id))
+            trunks.append(
+                remade(
+                    trunk,
+                    ports=trunk.ports if pin.port is None else (pin.port,),
+                    travel=pin.travel or trunk.travel,
+                    loops=trunk.loops if pin.loops is None else (pin.loops,),
+                )
+            )
+        return remade(self, trunks=tuple(trunks))
+
     def pinned_leg(self, pin: LegPin) -> Leg:
         """Return the leg that a pin names.
 

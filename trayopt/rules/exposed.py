@@ -107,7 +107,7 @@ class Exposed(Rule[Lengths]):
         trunk = job.trunk_by_id[subject]
         lengths, known = self.parameters(job), routes_of(job)
         found = []
-        for way, place, end in ways_to(job, trunk):
+        for way, place, end in ways_to(job, job.as_built.trunk_by_id[subject]):
             cut = lengths.cut_mm(trunk.transition_mm, known.route_mm(way, place, end), way.loops)
             found.append((lengths.strip_mm([cut], way.loops), way, place))
         exposed = said("no limit") if trunk.exposed_mm is None else said("{exposed:,} mm", exposed=trunk.exposed_mm)

@@ -12,7 +12,7 @@ from trayopt.rules.base import Breach, NoParameters, Post, Rule
 from trayopt.rules.words import several
 from trayopt.track.laid import Laid
 from trayopt.track.lengths import CUT_STEP_MM, lengths_of
-from trayopt.track.window import least_mm
+from trayopt.track.window import least_mm, most_mm
 
 if TYPE_CHECKING:
     from trayopt.rules.variables import Variables
@@ -65,16 +65,25 @@ class SheathWindow(Rule[NoParameters]):
     def say(self, job: Job, subject: str) -> str:
         """Say how long the window is at least where every splice is placed, and how much of the cable can be drawn in."""
         item = _through(job, subject)
-        slack = (
-            said("no limit is given")
-            if item.slack_mm is None
-            else said("{slack:,} mm of its cable can be drawn in", slack=item.slack_mm)
-        )
         return said(
             "{subject}: the window in its sheath is {least:,} mm or more; {slack}",
             subject=subject,
-            least=least_mm(job, item, lengths_of(job)),
-            slack=slack,
+            least=least_mm(job.as_built, item, lengths_of(job)),
+            slack=_drawn_in(item),
+        )
+
+    def need(self, job: Job, subject: str) -> str:
+        """Say the least length of the window; where the slack is enough for that, also the greatest."""
+        item, built = _through(job, subject), job.as_built
+        least, most = least_mm(built, item, lengths_of(job)), most_mm(built, item, lengths_of(job))
+        if item.slack_mm is None or not least <= item.slack_mm < most:
+            return self.say(job, subject)
+        return said(
+            "{subject}: the window in its sheath is {least:,} to {most:,} mm, by the ways and the places; {slack}",
+            subject=subject,
+            least=least,
+            most=most,
+            slack=_drawn_in(item),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
@@ -82,6 +91,12 @@ class SheathWindow(Rule[NoParameters]):
         del laid
         ends = " or ".join(_through(job, subject).ends)
         return f"let {ends} make fewer loops or go to nearer trays, or agree more slack of {subject}"
+
+
+def _drawn_in(item: Through) -> str:
+    if item.slack_mm is None:
+        return said("no limit is given")
+    return said("{slack:,} mm of its cable can be drawn in", slack=item.slack_mm)
 
 
 def _through(job: Job, subject: str) -> Through:

@@ -7,6 +7,7 @@ Lengths are in mm; each straight piece is rounded up by itself.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from trayopt.domain.assignment import Way
@@ -180,15 +181,21 @@ def together_mm(job: Job, through: Through, lengths: Lengths) -> dict[tuple[Way,
 
 def loops_between(job: Job, through: Through, lengths: Lengths) -> tuple[int, int]:
     """Return the fewest and the most loops that the uncut tubes of a trunk in the box make in any plan."""
+    found = [
+        passage.loops_for(need) for passage, least, most in _needs_mm(job, through, lengths) for need in (least, most)
+    ]
+    return (min(found), max(found)) if found else (0, 0)
+
+
+def _needs_mm(job: Job, through: Through, lengths: Lengths) -> Iterator[tuple[Passage, int, int]]:
+    """Yield every passage with the ways of both ends, and the least and the greatest length that a cut tube can take there."""
     sides = [extents_mm(job, job.trunk_by_id[end], lengths) for end in through.ends]
-    found = []
     for flat, port, passage in passages(job, through, lengths):
         one = [extent for way, extent in sides[0].items() if way._replace(loops=0) == flat]
         other = [extent for way, extent in sides[1].items() if way.port == port]
         for a in one:
             for b in other:
-                found += [passage.loops_for(a[0] + b[0]), passage.loops_for(a[1] + b[1])]
-    return (min(found), max(found)) if found else (0, 0)
+                yield passage, a[0] + b[0], a[1] + b[1]
 
 
 def least_mm(job: Job, through: Through, lengths: Lengths) -> int:
@@ -203,3 +210,15 @@ def least_mm(job: Job, through: Through, lengths: Lengths) -> int:
         if one._replace(loops=0) == flat and other.port == port
     ]
     return min(found, default=min(together.values(), default=0))
+
+
+def most_mm(job: Job, through: Through, lengths: Lengths) -> int:
+    """Return an upper bound of the length of a trunk's window in any plan, in mm."""
+    uncut = bool(job.trunk_by_id[through.ends[0]].uncut)
+    return max(
+        (
+            passage.length_mm(passage.loops_for(most)) if uncut else most
+            for passage, _, most in _needs_mm(job, through, lengths)
+        ),
+        default=0,
+    )
