@@ -319,6 +319,58 @@ def test_two_pages_and_a_changed_file_are_told_of_each_other(opened: Open, serve
         says(one, "#title", "my title")
 
 
+def focused(page: Page) -> str:
+    return str(
+        page.evaluate(
+            "document.activeElement.dataset.view ?? document.activeElement.dataset.key ?? document.activeElement.id"
+        )
+    )
+
+
+def test_the_views_are_a_few_keys_away_from_the_end_of_the_longest_table(opened: Open, serve: Serve) -> None:
+    """From the last cell of the rules, from the goals, and from the top: by links that keys come to, and by Escape."""
+    with opened(serve(), view="job") as page:
+        page.locator('[data-key="table rules"] > summary').click()
+        last = page.locator('[data-key="table rules"] :is(input, select):not(:disabled)').last
+        last.focus()
+        for key in ("Tab", "Enter"):
+            page.keyboard.press(key)
+        assert focused(page) == "job"
+        page.locator("#judged").focus()
+        page.keyboard.press("Shift+Tab")
+        page.keyboard.press("Enter")
+        assert focused(page) == "job"
+        last.focus()
+        last.press("Control+a")
+        page.keyboard.type("7")
+        page.keyboard.press("Escape")
+        assert focused(page) == last.get_attribute("data-key")
+        assert last.input_value() == last.evaluate("cell => cell.defaultValue")
+        page.keyboard.press("Escape")
+        assert focused(page) == "job"
+        assert page.url.endswith("#job")
+
+
+def test_tables_are_passed_by_a_key_and_the_first_links_lead_to_all_parts(opened: Open, serve: Serve) -> None:
+    with opened(serve(), view="job") as page:
+        page.locator('[data-key="table trunks"] > summary').focus()
+        for name in ("joins", "apart", "pins", "rules"):
+            page.keyboard.press("Tab")
+            page.keyboard.press("Enter")
+            head = page.locator(f'[data-key="table {name}"] > summary')
+            assert head.evaluate("head => head === document.activeElement")
+        page.keyboard.press("Tab")  # the rules are closed
+        page.keyboard.press("Enter")
+        assert focused(page) == "job"
+        for tabs, part in ((1, "work"), (2, "job"), (3, "judged")):
+            page.reload()
+            page.wait_for_selector(".goals")
+            for _ in range(tabs):
+                page.keyboard.press("Tab")
+            page.keyboard.press("Enter")
+            assert focused(page) == part
+
+
 def test_a_desk_that_is_gone_is_told(opened: Open, serve: Serve) -> None:
     served = serve()
     there = opened(served)

@@ -17,8 +17,9 @@ from tests.library.starters.test_starters import BOX, made
 from trayopt.api import hardware_picture as drawn_svg
 from trayopt.api import load_job
 from trayopt.cli.exitcodes import Exit
+from trayopt.domain.base import remade
 from trayopt.domain.cable import Cable, SubunitGroup
-from trayopt.domain.hardware import Enclosure
+from trayopt.domain.hardware import Enclosure, Stack
 from trayopt.errors import InputError
 from trayopt.library.assumed import assumed
 from trayopt.library.entries import Entry, survey
@@ -29,6 +30,7 @@ from trayopt.pictures.base import Picture
 from trayopt.pictures.doubts import Doubts
 from trayopt.pictures.hardware import hardware_picture
 from trayopt.pictures.job import job_picture
+from trayopt.pictures.side import profile_of, views_of
 from trayopt.pictures.svg import svg_text
 
 ENTRIES = survey(Library()).entries
@@ -65,15 +67,64 @@ def test_a_box_is_drawn_to_scale_with_all_its_parts(box: Enclosure) -> None:
         assert guides[guide.id] == pytest.approx(at)
         assert f"\n{guide.id}\n" in f"\n{words(picture)}\n"
     assert {dot.keys["port"] for dot in picture.dots if dot.kind.startswith("port")} == {port.id for port in box.ports}
-    slabs = [item for item in picture.boxes if item.kind == "slab"]
-    assert len(slabs) == sum(stack.positions for stack in box.stacks)
-    section = [item.rect for item in picture.boxes if item.kind == "case"][1]
-    assert all(section.holds(slab.rect) for slab in slabs)
-    tops = sorted(
-        (slab.rect.y for slab in slabs if str(slab.keys["tray"]).startswith(f"{box.stacks[0].id}/")), reverse=True
+    side = [item.rect for item in picture.boxes if item.kind == "case"][1]
+    across, up = side.width / box.size_mm[2], side.height / box.size_mm[1]
+    assert across == pytest.approx(up), "the view from the side is to scale, too"
+    slabs = {str(item.keys["tray"]): item.rect for item in picture.boxes if item.kind == "slab"}
+    for stack in box.stacks:
+        like = next(
+            other for other in box.stacks if f"{other.id}/1" in slabs and profile_of(other) == profile_of(stack)
+        )
+        for position, tray in enumerate(stack.by_position, 1):
+            slab = slabs[f"{like.id}/{position}"]
+            assert side.holds(slab)
+            assert (side.right - slab.right) / across == pytest.approx(stack.z_mm(position)), "from the back plate"
+            assert (side.bottom - slab.bottom) / up == pytest.approx(stack.at_mm[1]), "as high as it hangs"
+            assert slab.height / up == pytest.approx(tray.size_mm[1])
+    assert "from the right side" in words(picture)
+    beside = {text.text: text.x for text in picture.texts if text.text in {"door", "back plate"}}
+    assert beside["door"] < side.x < side.right < beside["back plate"], (
+        "who stands at the right has the door on the left"
     )
-    steps = {round(a - b, 3) for a, b in pairwise(tops)}
-    assert len(steps) <= 1, "position 1 at the back plate, each further one a pitch nearer to the door"
+
+
+def test_no_stack_hides_one_that_looks_different_from_the_side() -> None:
+    """Three stacks in a row and a short one over another: alike ones share a view, what would be hidden has its own."""
+    box = next(e.model for e in ENTRIES if e.model.id == "wall-2x10")
+    assert isinstance(box, Enclosure)
+    left, right = box.stacks
+    deeper = remade(left, id="deeper", base_z_mm=left.base_z_mm + 5)
+    above = remade(left, id="above", at_mm=(left.at_mm[0], 520), positions=2)
+    views = views_of((left, right, deeper, above))
+    assert [sorted(stack.id for stacks in view.values() for stack in stacks) for view in views] == [
+        ["above", "left", "right"],
+        ["deeper"],
+    ]
+    picture = hardware_picture(remade(box, stacks=(left, remade(right, base_z_mm=right.base_z_mm + 5))))
+    readable(picture)
+    assert sum(item.kind == "case" for item in picture.boxes) == 3
+    assert sum(item.kind == "slab" for item in picture.boxes) == left.positions + right.positions
+    assert [text.text for text in picture.texts].count("from the right side") == 2
+
+
+def test_a_deep_box_has_its_views_below_and_a_flat_one_beside() -> None:
+    """So that the front stays large: 400 mm deep with five kinds of stacks, and 180 mm deep with two stacks alike."""
+    box = next(e.model for e in ENTRIES if e.model.id == "wall-2x10")
+    assert isinstance(box, Enclosure)
+    for stacks, depth, beside in ((box.stacks, 180, True), (_unlike(box), 400, False)):
+        picture = hardware_picture(remade(box, stacks=stacks, size_mm=(500, 700, depth)))
+        readable(picture)
+        front, *sides = [item.rect for item in picture.boxes if item.kind == "case"]
+        assert len(sides) == (1 if beside else 5)
+        assert all((side.y == front.y) == beside for side in sides)
+        assert not any(a.meets(b) for a, b in pairwise(sides))
+        assert all(picture.frame.holds(side) for side in sides)
+        assert front.width >= 0.65 * 307
+
+
+def _unlike(box: Enclosure) -> tuple[Stack, ...]:
+    """Make five stacks of one, each of which stands nearer to the door than the one before."""
+    return tuple(remade(box.stacks[0], id=f"s{i}", base_z_mm=15 + 20 * i) for i in range(5))
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])

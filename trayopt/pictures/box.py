@@ -1,4 +1,4 @@
-"""Pictures of boxes without a plan: from the front, from the side, and tables of ports and stacks."""
+"""Pictures of boxes without a plan: from the door, from the right side, and tables of ports and stacks."""
 
 from __future__ import annotations
 
@@ -8,16 +8,15 @@ from math import hypot
 
 from trayopt.domain.hardware import Enclosure, Port, Stack
 from trayopt.domain.said import listed, said
-from trayopt.pictures.base import Box, Dot, Labels, Path, Picture, Rect, Text, text_width, wrapped
+from trayopt.pictures.base import Dot, Labels, Path, Picture, Rect, Text, text_width, wrapped
 from trayopt.pictures.doubts import MARK, NO_DOUBTS, DataPath, Doubts
 from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
 from trayopt.pictures.hardware_parts import EDGE, LINE, Say, begun, finished, told
+from trayopt.pictures.side import HEIGHT_X, draw_side, layout_of
 from trayopt.pictures.sizes import size_across, size_upright
 
-FRONT_PX = (420.0, 430.0)
-HEIGHT_X = 44.0
-"""The x at which the height of the box is drawn."""
-SECTION_PX = 150.0
+TOP = 104.0
+"""The y of the upper wall."""
 
 
 def box_picture(
@@ -27,7 +26,7 @@ def box_picture(
     notes: Sequence[str] = (),
     say: Say = str,
 ) -> Picture:
-    """Draw a box from the door and its stacks from the side, with its ports.
+    """Draw a box from the door and from its right side, with its ports.
 
     Parameters
     ----------
@@ -52,12 +51,16 @@ def box_picture(
     )
     picture = begun(box, what, say)
     picture.height = 4000  # room for labels until everything is drawn
-    front = BoxFront(box, top=104, drawn=FRONT_PX)
+    layout = layout_of(box)
+    width, height, _ = box.size_mm
+    right = layout.front_right(box)
+    drawn = width * layout.front, height * layout.front
+    front = BoxFront(box, top=TOP, drawn=drawn, across=layout.across(box))
     draw_case(picture, front)
     size_across(picture, front.box.x, front.box.right, 72, f"{box.size_mm[0]:g}")
     size_upright(picture, HEIGHT_X, front.box.y, front.box.bottom, f"{box.size_mm[1]:g}")
-    height = Rect(HEIGHT_X, front.box.y, 1, front.box.height)
-    labels = Labels(picture.frame, [*(text.rect for text in picture.texts), height])
+    line = Rect(HEIGHT_X, front.box.y, 1, front.box.height)
+    labels = Labels(Rect(0, 0, right, picture.height), [*(text.rect for text in picture.texts), line])
     draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale, say) for stack in box.stacks})
     _entrances(picture, front)
     entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}
@@ -66,7 +69,8 @@ def box_picture(
     draw_guides(picture, front, labels, assumed, MARK)
     picture.texts += labels.placed
     lowest = max([front.box.bottom + 24, *(text.rect.bottom for text in labels.placed)])
-    y = _section(picture, front, doubts, lowest + 44)
+    y = draw_side(picture, box, doubts, layout, TOP if layout.beside else lowest + 60)
+    y = max(y, lowest) + 16
     y = told(picture, y, _track_lines(box, doubts))
     y = _table(picture, y + 8, PORT_COLUMNS, [_port_row(i, port, doubts) for i, port in enumerate(box.ports)])
     y = _table(picture, y, STACK_COLUMNS, [_stack_row(i, stack, doubts) for i, stack in enumerate(box.stacks)])
@@ -87,45 +91,6 @@ def _entrances(picture: Picture, front: BoxFront) -> None:
                 at = front.at(entrance.x_mm, entrance.y_mm)
                 picture.paths.append(Path((front.at(*front.guides[entrance.guide]), at), "spur"))
                 picture.dots.append(Dot(*at, "opening", {"stack": stack.id}))
-
-
-def _section(picture: Picture, front: BoxFront, doubts: Doubts, top: float) -> float:
-    """Draw the stacks from the side, the door on top, with the band of the track behind them; return the y of the end."""
-    box, depth = front.enclosure, front.enclosure.size_mm[2]
-    scale = max(front.scale, SECTION_PX / depth)
-    case = Rect(front.box.x, top, front.box.width, depth * scale)
-    low, high = box.track.z_mm
-    picture.texts.append(Text(case.x, top - 26, picture.say(said("from the side")), "name"))
-    picture.texts.append(Text(case.right, top - 26, picture.say(said("door")), "note", "end"))
-    band = Rect(case.x, case.bottom - high * scale, case.width, (high - low) * scale)
-    picture.boxes += [Box(band, "band"), Box(case, "case")]
-    size_upright(picture, HEIGHT_X, case.y, case.bottom, f"{depth:g}")
-    mark = doubts.mark("track", "z_mm")
-    size_upright(
-        picture,
-        case.right + 22,
-        band.y,
-        band.bottom,
-        picture.say(said("track {low}-{high}{mark}", low=low, high=high, mark=mark)),
-        after=True,
-    )
-    right = case.x
-    for stack in sorted(box.stacks, key=lambda stack: stack.at_mm):
-        x = front.at(*stack.at_mm)[0]
-        width = stack.tray.size_mm[0] * front.scale
-        for position in range(1, stack.positions + 1):
-            height = max(stack.by_position[position - 1].height_mm * scale, 1.0)
-            slab = Rect(x, case.bottom - stack.z_mm(position) * scale - height, width, height)
-            picture.boxes.append(Box(slab, "slab", {"tray": f"{stack.id}/{position}"}))
-        first = case.bottom - stack.z_mm(1) * scale - stack.by_position[0].height_mm * scale / 2
-        last = case.bottom - stack.z_mm(stack.positions) * scale - stack.by_position[-1].height_mm * scale / 2
-        if x - right > 24:
-            picture.texts.append(Text(x - 3, first, "1", "number", "end"))
-            if first - last > 14:
-                picture.texts.append(Text(x - 3, last, str(stack.positions), "number", "end"))
-        right = x + width
-    picture.texts.append(Text(case.x, case.bottom + 13, picture.say(said("back plate")), "note"))
-    return case.bottom + 40
 
 
 def _track_lines(box: Enclosure, doubts: Doubts) -> list[str]:

@@ -73,9 +73,13 @@ def _letter(picture: Picture, x: float, y: float, name: str) -> None:
     picture.texts.append(Text(x, y, LETTERS[name], "letter", "middle", size=15))
 
 
+def _front_of(sample: Enclosure) -> BoxFront:
+    return BoxFront(sample, top=120, drawn=DRAWN, across=(22, 355))
+
+
 def _front(picture: Picture, sample: Enclosure) -> None:
     """Draw the sample box as seen from the door, with a letter at each thing to measure."""
-    front = BoxFront(sample, top=120, drawn=DRAWN, across=(22, 355))
+    front = _front_of(sample)
     draw_case(picture, front)
     for stack in sample.stacks:
         x, y = front.at(*stack.at_mm)
@@ -113,28 +117,32 @@ def _port_places(sample: Enclosure) -> tuple[Point, Point]:
 
 
 def _side(picture: Picture, sample: Enclosure) -> None:
-    """Draw a stack from the side, and a guide."""
-    case = Rect(430, 120, 216, 150)
-    scale = case.height / sample.size_mm[2]
-    stack = sample.stacks[0]
+    """Draw a stack from the right side, as high as the front beside it, and a guide."""
+    front = _front_of(sample)
+    scale = front.scale
+    case = Rect(448, front.box.y, sample.size_mm[2] * scale, front.box.height)
+    stack = sample.stacks[-1]
     picture.boxes.append(Box(case, "case"))
+    top = case.bottom - (stack.at_mm[1] + stack.tray.size_mm[1]) * scale
     for position in range(1, stack.positions + 1):
-        height = stack.tray.height_mm * scale
-        slab = Rect(case.x + 36, case.bottom - stack.z_mm(position) * scale - height, 96, height)
+        thick = stack.tray.height_mm * scale
+        slab = Rect(case.right - stack.z_mm(position) * scale - thick, top, thick, stack.tray.size_mm[1] * scale)
         picture.boxes.append(Box(slab, "slab"))
         if position in {1, stack.positions}:
-            picture.texts.append(Text(case.x + 28, slab.y + height / 2, str(position), "number", "end"))
-    picture.texts.append(Text(case.x + 142, case.bottom - stack.z_mm(1) * scale - 34, "C trays", "letter"))
-    outer = case.bottom - stack.z_mm(stack.positions) * scale
-    picture.texts.append(Text(case.x + 142, outer - stack.tray.height_mm * scale / 2, "E others", "letter"))
-    size_upright(picture, case.x - 14, case.y, case.bottom, "A", kind="letter")
-    picture.texts.append(Text(case.x, case.bottom + 16, "from the side: back plate below", "name"))
-    picture.texts.append(Text(case.right, case.y - 12, "door", "note", "end"))
-    guide = Rect(470, 346, 60, 76)
+            picture.texts.append(Text(slab.x + thick / 2, top - 9, str(position), "number", "middle"))
+    low = top + stack.tray.size_mm[1] * scale + 16
+    for i, (name, word) in enumerate((("trays", "trays"), ("mixed", "others"))):
+        picture.texts.append(Text(case.x + 6, low + 20 * i, f"{LETTERS[name]} {word}", "letter"))
+    size_across(picture, case.x, case.right, 88, "A depth", kind="letter")
+    for x, word in ((case.x - 12, "door"), (case.right + 12, "back plate")):
+        picture.texts.append(Text(x, case.y + case.height / 2, word, "note", "middle", upright=True))
+    picture.texts.append(Text(case.x + case.width / 2, case.bottom + 18, "from the right side", "name", "middle"))
+    guide = Rect(598, 250, 44, 76)
     picture.boxes.append(Box(guide, "case"))
     size_across(picture, guide.x, guide.right, guide.y - 12, f"{LETTERS['guide']} width", kind="letter")
-    size_upright(picture, guide.right + 14, guide.y, guide.bottom, "depth", kind="letter", after=True)
-    picture.texts.append(Text(guide.x - 40, guide.bottom + 18, "inside of a guide", "name"))
+    size_upright(picture, guide.right + 10, guide.y, guide.bottom, "depth", kind="letter", after=True)
+    for i, line in enumerate(("inside of", "a guide")):
+        picture.texts.append(Text(guide.x + guide.width / 2, guide.bottom + 18 + 15 * i, line, "name", "middle"))
 
 
 def _rows(picture: Picture, y: float, head: str, asked: Sequence[Asked], letters: Mapping[str, str]) -> float:

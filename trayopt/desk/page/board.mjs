@@ -148,6 +148,13 @@ function pick(name) {
   tell(leg ? say("leg.picked", { leg: name, place: leg.place ?? say("board.outside") }) : say("leg.put_down"));
 }
 
+/** Put down the leg in hand, and say whether there was one. */
+export function putDown() {
+  if (!picked.leg) return false;
+  pick(null);
+  return true;
+}
+
 function redraw() {
   drawBoard(here.state);
   drawLeg(here.state);
@@ -177,8 +184,7 @@ function split(place) {
 function keys(event, leg) {
   const step = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] }[event.key];
   if (event.ctrlKey || event.metaKey || event.altKey) return;
-  if (event.key === "Escape") pick(null);
-  else if (event.key === "Delete" && picked.leg === leg.leg) put(null);
+  if (event.key === "Delete" && picked.leg === leg.leg) put(null);
   else if (step && picked.leg === leg.leg) stepTo(leg, step);
   else if (step) focusBeside(event.target, step);
   else return;

@@ -1,6 +1,6 @@
 // The page: views, files, notes and keys; each part draws itself from the state.
 
-import { drawBoard, drawLeg } from "./board.mjs";
+import { drawBoard, drawLeg, putDown } from "./board.mjs";
 import { button, fill, make, plainly, say, sentence, tell } from "./dom.mjs";
 import { drawForms } from "./forms.mjs";
 import { drawGoals, drawSearch } from "./goals.mjs";
@@ -116,7 +116,25 @@ async function save(over = false) {
   tell(say("file.saved"));
 }
 
+/** Go to a part of the page: to what is seen of the views, otherwise to the part itself. */
+function go(id) {
+  const part = at(id);
+  const to = part.querySelector("[aria-current]") ?? part;
+  to.focus();
+  to.scrollIntoView({ block: "nearest" });
+}
+
+/** Escape takes back what is typed into a cell, puts down a leg in hand, and otherwise goes to the views. */
+function leave(event) {
+  if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || event.shiftKey) return;
+  const cell = event.target;
+  if (cell.matches?.("input:not([type=checkbox])") && cell.value !== cell.defaultValue) cell.value = cell.defaultValue;
+  else if (!putDown()) go("views");
+  event.preventDefault();
+}
+
 function keys(event) {
+  if (event.key === "Escape") leave(event);
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const typing = event.target.matches?.("input:not([type=checkbox])") && event.target.value !== event.target.defaultValue;
   const key = event.key.toLowerCase();
@@ -138,6 +156,12 @@ for (const each of document.querySelectorAll("nav.views button")) {
 }
 for (const each of document.querySelectorAll("nav.languages a")) {
   each.addEventListener("click", () => { each.href = `?lang=${each.lang}${location.hash}`; });
+}
+for (const each of document.querySelectorAll("a.skip")) {
+  each.addEventListener("click", (event) => {
+    event.preventDefault();
+    go(each.hash.slice(1));
+  });
 }
 listen(draw);
 const first = location.hash.slice(1);
