@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
+import threading
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,14 @@ from tests.checker.test_against_oracle import assignment_of
 from tests.cli.run import trayopt as run
 from tests.explainer.applying import write
 from tests.explainer.planted import box, cable, job, trunk
-from trayopt.api import habits, prices, solve
+from trayopt.api import habits, load_job, prices, solve
+from trayopt.domain.job import Job
 from trayopt.domain.labour import DEAR_MIN, Labour
 from trayopt.domain.plan import PlanJob
-from trayopt.domain.prices import PreferencePrice, Prices, Worth
+from trayopt.domain.prices import PreferencePrice, Prices, PriceTogether, Worth
+from trayopt.explainer import prices as pricing
 from trayopt.explainer.price_picture import HEAD, LEFT, RIGHT, picture
-from trayopt.explainer.price_words import price_line, text, unsettled_line
+from trayopt.explainer.price_words import price_line, text, together_line, unsettled_line
 from trayopt.explainer.prices import least_minutes
 from trayopt.pictures.svg import svg_file
 from trayopt.rules.exposed import Exposed
@@ -32,6 +35,8 @@ from trayopt.track.laid import Laid
 
 Json = dict[str, Any]
 PACE = Labour(ribbon_splice_min=3, mark_min_per_leg=11, route_min_per_tube_and_turn=7, strip_min_per_metre=40)
+AWKWARD = Path(__file__).parents[2] / "models/standard/three-awkward-trunks-wall-2x9-144.yaml"
+"""Joins end inside subunits: equal legs and equal trays on both stacks ask for more legs."""
 MOST = 3000
 """Decisions of a tiny job that are looked at."""
 
@@ -49,8 +54,8 @@ def dear() -> Json:
     )
 
 
-def without(data: Json, rule: str) -> Json:
-    return data | {"rules": data["rules"] | {rule: "off"}}
+def without(data: Json, *rules: str) -> Json:
+    return data | {"rules": data["rules"] | dict.fromkeys(rules, "off")}
 
 
 def tiny(seed: int) -> Json:
@@ -81,6 +86,16 @@ def test_prices_are_those_of_brute_force(seed: int) -> None:
         assert other is not None
         assert other.goals == oracle.judge(without(data, rule), best.decision).goals
     preferred = [name for name, setting in job_of(data).rules.items() if setting.level == "prefer"]
+    if found.together is not None:
+        least = oracle.solve(without(data, *preferred))
+        assert least is not None
+        assert tuple(found.together.without.goals.values())[3:] == least.goals[3:]
+        kept = [name for name in preferred if name not in found.together.rules]
+        assert (
+            found.together.without.goals["broken_prefer"]
+            <= oracle.judge(without(data, *found.together.rules), best.decision).goals[2]
+        )
+        assert kept or len(preferred) == len(found.together.rules)
     assert sorted([*(price.rule for price in found.priced), *found.free, *found.open]) == sorted(preferred)
 
 
@@ -184,14 +199,53 @@ def test_the_text_names_what_is_free_and_what_is_open() -> None:
     assert "No plan of this job takes fewer than 80 crew minutes, whatever it breaks." in said
 
 
-def test_what_was_not_settled_is_said_with_the_most_that_it_can_be() -> None:
-    said = "the time was too short to find what it costs to keep {}: at most 820 crew minutes"
-    assert unsettled_line(priced()) == said.format("a or b")
-    many = priced().model_copy(update={"open": ("a", "b", "c", "d")})
-    assert unsettled_line(many) == said.format("any of 4 preferences")
+def test_what_several_preferences_cost_together_is_told_where_no_price_was_found_in_time() -> None:
+    loaded = load_job(AWKWARD)
+    plan = solve(loaded, reproducible=True, explain=False).plan
+    (said,) = habits(loaded, plan).dear
+    assert said == (
+        "keeping same_division (weight 1) and tray_pair (weight 1) costs at least 149 crew minutes: a plan without them has "
+        "14 legs, 1 tray and 57.50 m less; the time was too short to find what each costs by itself"
+    )
+    (said,) = habits(loaded, plan, effort=20).dear
+    assert said.endswith("57.50 m less; none of them costs more than 120 by itself")
+    found = habits(loaded, plan, more_than_min=109, effort=20).dear
+    assert [line.partition(":")[0] for line in found] == ["same_division (preferred, weight 1) costs 110 crew minutes"]
+
+
+def test_the_text_tells_what_is_given_up_together() -> None:
+    together = PriceTogether(rules=("a", "b"), without=worth(legs=8, minutes=880, proven=False))
+    found = priced(700).model_copy(update={"together": together})
+    assert "A plan without a and b has 8 legs, 4 trays, 50.00 m and 880 crew minutes, 20 crew minutes less." in text(
+        found
+    )
+    assert together_line(found, {"a": 1, "b": 2}, 10) == (
+        "keeping a (weight 1) and b (weight 2) costs at least 20 crew minutes: a plan without them has 2 legs less; "
+        "the time was too short to find what each costs by itself"
+    )
+    with pytest.raises(ValueError, match="several"):
+        together_line(priced(700), {}, 10)
+
+
+def test_what_is_known_is_told_when_the_time_ends_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    def slow(job: Job, *rules: Any) -> None:
+        threading.Event().wait(60)
+
     loaded = job_of(dear())
-    found = habits(loaded, solve(loaded).plan, more_than_min=1, time_limit_s=1e-9, reproducible=True)
-    assert found.dear[0].startswith("the time was too short")
+    plan = solve(loaded).plan
+    monkeypatch.setattr(pricing, "_freed", slow)
+    (said,) = habits(loaded, plan, more_than_min=1, time_limit_s=0.1).dear
+    assert said.endswith("in all; the time was too short to find a price")
+
+
+def test_what_was_not_settled_is_said_with_the_most_that_it_can_be() -> None:
+    said = "keeping {} costs at most 820 crew minutes in all; the time was too short to find a price"
+    assert unsettled_line(priced()) == said.format("a and b")
+    many = priced().model_copy(update={"open": ("a", "b", "c", "d")})
+    assert unsettled_line(many) == said.format("4 preferences")
+    loaded = job_of(dear())
+    found = habits(loaded, solve(loaded).plan, more_than_min=1, effort=1e-9)
+    assert found.dear[0].endswith("the time was too short to find a price")
 
 
 def test_only_what_is_dear_is_looked_for() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from threading import Event
 from typing import TYPE_CHECKING
 
@@ -63,18 +64,31 @@ def prices(
     if not _whole(best):
         return None
     known = Known(assignment_of(job, best)[0], proven=best.status == "optimal")
-    return price_all(job, known, clock, pace or Labour())
+    *_, found = price_all(job, known, clock, pace or Labour())
+    return found
 
 
 PRICE_PART = 0.4
 """Part of the time that is spent on the search for the best plan."""
 
 
+LOOK_PART, LEAST_LOOK = 0.25, 1.5
+"""Effort of a look at preferences: a part of the search's deterministic time, but at least so much."""
+NEVER_PART = 2 / 3
+"""Most of it that is spent on preferences that no plan can keep: they matter more than a price."""
+
+
+def usual_effort(plan: Plan) -> float:
+    """Return the deterministic time of a look at the preferences of a plan: it grows with that of the search."""
+    return max(LEAST_LOOK, LOOK_PART * plan.solver.deterministic_time)
+
+
 @dataclass(frozen=True)
 class Habits:
     """What is worth reporting about the preferences of a complete plan.
 
-    ``dear`` has a line for each preference that costs more crew minutes than the limit, or may do so, if that was not settled.
+    ``dear`` has a line for each preference that costs more crew minutes than the limit. If there is none, it has a line if
+    several preferences cost more together, or may do so, if that was not settled.
     ``never`` holds the root of each broken preference that no plan of the job can keep, by rule and subject.
     """
 
@@ -88,7 +102,7 @@ def habits(
     *,
     more_than_min: float | None = None,
     time_limit_s: float | None = None,
-    reproducible: bool = False,
+    effort: float | None = None,
     pace: Labour | None = None,
     stop: Event | None = None,
 ) -> Habits:
@@ -100,8 +114,10 @@ def habits(
         The job and its plan; nothing is reported for a plan that is not complete.
     more_than_min
         A preference is reported if it costs more crew minutes than this; None stands for the usual limit.
-    time_limit_s, reproducible
-        Most seconds, or with ``reproducible`` the solver's deterministic time. What is not found by then is not reported.
+    time_limit_s
+        Most seconds; what is not found by then is not reported. None for no limit.
+    effort
+        Most deterministic time of the solver, which repeats exactly; None stands for ``usual_effort(plan)``.
     pace
         Minutes of each kind of work; None stands for the usual paces of the sheets.
     stop
@@ -115,7 +131,7 @@ def habits(
     from trayopt.checker import assignment_of
     from trayopt.domain.labour import DEAR_MIN, Labour
     from trayopt.explainer.never import never_kept
-    from trayopt.explainer.price_words import price_line, unsettled_line
+    from trayopt.explainer.price_words import price_line, together_line, unsettled_line
     from trayopt.explainer.prices import Known
     from trayopt.explainer.prices import prices as price_all
     from trayopt.solver.model.clock import Clock
@@ -124,16 +140,24 @@ def habits(
     if not _whole(plan):
         return Habits()
     best = assignment_of(job, plan)[0]
-    most = None if time_limit_s is None else time_limit_s * 2 / 3  # what no plan can keep matters more than a price
-    first = Clock(most, deterministic=reproducible)
-    never = in_time(lambda: never_kept(job, best, first), first, stop) or ()
-    clock = Clock(time_limit_s, reproducible, first.started, first.effort)
+    most = usual_effort(plan) if effort is None else effort
+    clock = Clock(time_limit_s)
+    with clock.turn(most * NEVER_PART):
+        never = in_time(lambda: never_kept(job, best, clock), clock, stop) or ()
     known, limit = Known(best, proven=plan.status == "optimal"), DEAR_MIN if more_than_min is None else more_than_min
-    found = in_time(lambda: price_all(job, known, clock, pace or Labour(), more_than=limit, stop=stop), clock, stop)
+    so_far: list[Prices] = []
+    price = partial(price_all, job, known, clock, pace or Labour(), more_than=limit, stop=stop)
+    with clock.turn(most - clock.effort):
+        in_time(lambda: so_far.extend(price()), clock, stop)
+    found = so_far[-1] if so_far else None
     dear: tuple[str, ...] = ()
     if found is not None:
         dear = tuple(price_line(price, found.best) for price in found.priced)
-        if not dear and found.open and found.best.minutes - found.least_minutes > limit:
+        together = found.together
+        if not dear and together is not None and found.best.minutes - together.without.minutes > limit:
+            weights = {rule: job.rules[rule].weight for rule in together.rules}
+            dear = (together_line(found, weights, limit),)
+        elif not dear and found.open and found.best.minutes - found.least_minutes > limit:
             dear = (unsettled_line(found),)
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 

@@ -41,13 +41,24 @@ class PreferencePrice(Frozen):
         return best.minutes - self.without.minutes
 
 
+class PriceTogether(Frozen):
+    """A plan without several preferences, which keeps every other preference as well as the best plan does.
+
+    It shows what a crew saves at least if all these preferences are given up.
+    """
+
+    rules: tuple[str, ...]
+    without: Worth
+
+
 class Prices(Frozen):
     """The prices of a job's preferences.
 
     ``best`` is the plan with which the others are compared. ``priced`` lists the preferences that bind, the most expensive
     first. ``free`` lists the preferences without which no plan is better, as was proven. ``open`` lists the preferences for
-    which the time ran out: no better plan was found, and none was excluded. No plan that places every splice and keeps
-    every must takes fewer than ``least_minutes``, whatever preferences it breaks.
+    which the time ran out: no better plan was found, and none was excluded. ``together`` is the best plan that was found if
+    every preference may be broken, and names the preferences that it gives up; null if it gives up fewer than two. No plan
+    that places every splice and keeps every must takes fewer than ``least_minutes``, whatever preferences it breaks.
     """
 
     schema_: Annotated[Literal["trayopt/prices/1"], Field(alias="schema")] = "trayopt/prices/1"
@@ -57,6 +68,7 @@ class Prices(Frozen):
     priced: tuple[PreferencePrice, ...] = ()
     free: tuple[str, ...] = ()
     open: tuple[str, ...] = ()
+    together: PriceTogether | None = None
 
     def plain(self) -> dict[str, Any]:
         """Return the prices as plain data."""

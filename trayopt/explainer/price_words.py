@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
-from trayopt.domain.prices import PreferencePrice, Prices, Worth
+from trayopt.domain.prices import PreferencePrice, Prices, PriceTogether, Worth
 from trayopt.rules.words import listed, several
 
 HEADS = ("preference", "weight", "legs", "trays", "metres", "minutes", "")
@@ -20,23 +20,40 @@ def metres(mm: int) -> str:
 
 def price_line(price: PreferencePrice, best: Worth) -> str:
     """Say in a line what keeping a preference costs."""
+    most = "" if best.proven and price.without.proven else "at least "
+    kept = f"{price.rule} (preferred, weight {price.weight}) costs {most}{several(price.saved(best), 'crew minute')}"
+    return kept + _shown(price.without, best, "it")
+
+
+def together_line(found: Prices, weights: Mapping[str, int], more_than: float) -> str:
+    """Say in a line what keeping several preferences costs at least, and what is known of each by itself."""
+    if found.together is None:
+        raise ValueError("no plan gives up several preferences")
+    rules, best, other = found.together.rules, found.best, found.together.without
+    names = listed([f"{rule} (weight {weights[rule]})" for rule in rules])
+    kept = f"keeping {names} costs at least {several(best.minutes - other.minutes, 'crew minute')}"
+    known = f"none of them costs more than {more_than:,g} by itself"
+    if set(rules) & set(found.open):
+        known = "the time was too short to find what each costs by itself"
+    return f"{kept}{_shown(other, best, 'them')}; {known}"
+
+
+def _shown(other: Worth, best: Worth, what: str) -> str:
+    """Say what a plan without preferences has less than the best plan."""
     less = [
-        several(best.legs - price.without.legs, "leg"),
-        several(best.trays - price.without.trays, "tray"),
-        f"{metres(best.leg_length_mm - price.without.leg_length_mm)} m",
+        several(best.legs - other.legs, "leg"),
+        several(best.trays - other.trays, "tray"),
+        f"{metres(best.leg_length_mm - other.leg_length_mm)} m",
     ]
     saved = listed([text for text in less if not text.startswith(("0 ", "0.00", "-"))])
-    most = "" if best.proven and price.without.proven else "at least "
-    minutes = several(price.saved(best), "crew minute")
-    kept = f"{price.rule} (preferred, weight {price.weight}) costs {most}{minutes}"
-    return f"{kept}: a plan without it has {saved} less" if saved else f"{kept}, as a plan without it shows"
+    return f": a plan without {what} has {saved} less" if saved else f", as a plan without {what} shows"
 
 
 def unsettled_line(found: Prices) -> str:
     """Say in a line what keeping preferences costs at most, where no price was found in time."""
     most = several(found.best.minutes - found.least_minutes, "crew minute")
-    names = listed(list(found.open), "or") if len(found.open) <= FEW else f"any of {len(found.open)} preferences"
-    return f"the time was too short to find what it costs to keep {names}: at most {most}"
+    names = listed(list(found.open)) if len(found.open) <= FEW else f"{len(found.open)} preferences"
+    return f"keeping {names} costs at most {most} in all; the time was too short to find a price"
 
 
 def rows(found: Prices) -> Iterator[tuple[str, ...]]:
@@ -71,6 +88,8 @@ def text(found: Prices) -> str:
     lines = [head(found)]
     if found.priced:
         lines += ["", "What keeping preferences costs", *_table([HEADS, *rows(found)])]
+    if found.together is not None:
+        lines += ["", _together(found.best, found.together)]
     if found.free:
         lines += ["", f"No plan is better without {listed(list(found.free), 'or')}: proven."]
     if found.open:
@@ -81,6 +100,16 @@ def text(found: Prices) -> str:
     ]
     lines += ["Minutes are those of one person, by the paces of the sheets: estimates."]
     return "\n".join(lines)
+
+
+def _together(best: Worth, together: PriceTogether) -> str:
+    """Say what the plan that gives up several preferences asks of a crew."""
+    legs, trays, length, minutes = figures(together.without)
+    saved = several(best.minutes - together.without.minutes, "crew minute")
+    return (
+        f"A plan without {listed(list(together.rules))} has {legs} legs, {trays} trays, {length} m and {minutes} crew "
+        f"minutes, {saved} less."
+    )
 
 
 def _table(lines: Sequence[Sequence[str]]) -> list[str]:

@@ -6,6 +6,8 @@ crew would save without the preference is saved at least; it is all that can be 
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import floor
 from threading import Event
@@ -16,7 +18,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.labour import Labour
 from trayopt.domain.plan import PlanJob
-from trayopt.domain.prices import PreferencePrice, Prices, Worth
+from trayopt.domain.prices import PreferencePrice, Prices, PriceTogether, Worth
 from trayopt.explainer.bounds import least_cuts, least_trays
 from trayopt.goals.registry import measure_all
 from trayopt.rules.exposed import Exposed
@@ -39,7 +41,7 @@ class Known:
 
 def prices(
     job: Job, best: Known, clock: Clock, pace: Labour, *, more_than: float | None = None, stop: Event | None = None
-) -> Prices:
+) -> Iterator[Prices]:
     """Price every preference of a job against its best plan.
 
     Parameters
@@ -54,47 +56,119 @@ def prices(
         Where it is given, only preferences that may cost more crew minutes are looked at, and only those are priced.
     stop
         Set by somebody else to end the work.
+
+    Yields
+    ------
+    Prices
+        What is known so far: at first no price, then more each time.
     """
     worth = _worth(job, best.assignment, pace, proven=best.proven)
     rules = [name for name, setting in job.rules.items() if setting.level == "prefer"]
     rules.sort(key=lambda name: not BY_ID[name].of_divisions)  # legs and tubes are what costs most
     least = floor(least_minutes(job, best.assignment, pace))
-    made = Prices(job=PlanJob(title=job.title, digest=job.digest), best=worth, least_minutes=least)
+    made = Prices(job=PlanJob(title=job.title, digest=job.digest), best=worth, least_minutes=least, open=tuple(rules))
+    yield made
     if more_than is not None and worth.minutes - least <= more_than:
-        return made
+        return
+    freed = _freed(job, rules, best, _share(clock, 1.5 if more_than is not None else len(rules) + 1), stop, pace)
+    clock.effort += freed.effort
+    least = max(least, floor(least_minutes(job, best.assignment, pace, freed.legs)))
+    rules.sort(key=lambda name: name not in freed.given_up)
+    open_ = {rule: None for rule in rules if rule not in freed.free}
+    looked = tuple(open_)
     priced: list[PreferencePrice] = []
-    free: list[str] = []
-    open_: list[str] = []
-    for i, rule in enumerate(rules):
-        found = None if clock.over else _without(job, rule, best.assignment, _share(clock, len(rules) - i), stop)
+
+    def known() -> Prices:
+        free = [rule for rule in rules if rule not in open_ and rule not in {price.rule for price in priced}]
+        dear = [price for price in priced if more_than is None or price.saved(worth) > more_than]
+        dear.sort(key=lambda price: (-price.saved(worth), rules.index(price.rule)))
+        return remade(
+            made, least_minutes=least, priced=tuple(dear), free=tuple(free), open=tuple(open_), together=freed.together
+        )
+
+    yield known()
+    if more_than is not None and worth.minutes - least <= more_than:
+        return
+    for i, rule in enumerate(looked):
+        start = freed.plan if freed.plan is not None and freed.given_up == (rule,) else best.assignment
+        parts = (len(freed.given_up) if more_than is not None and i < len(freed.given_up) else len(looked)) - i
+        found = None if clock.over else _solved(without(job, rule), start, _share(clock, parts), stop)
         if found is None:
-            open_.append(rule)
             continue
-        solution, clock.effort = found, clock.effort + found.solver.deterministic_time
-        price = _price(job, rule, best, solution, pace)
-        if price is None:
-            (free if solution.status == "optimal" and best.proven else open_).append(rule)
-        elif more_than is None or price.saved(worth) > more_than:
+        clock.effort += found.solver.deterministic_time
+        price = _price(job, rule, best, found, pace)
+        if price is not None:
             priced.append(price)
-    priced.sort(key=lambda price: (-price.saved(worth), rules.index(price.rule)))
-    return remade(made, priced=tuple(priced), free=tuple(free), open=tuple(open_))
+        settled = found.status == "optimal" and best.proven
+        if settled or (price is not None and (more_than is None or price.saved(worth) > more_than)):
+            del open_[rule]
+        yield known()
 
 
-def _share(clock: Clock, parts: int) -> Clock:
-    """Return a clock of an equal share of what is left."""
+@dataclass(frozen=True)
+class _Freed:
+    """What is known once every preference may be broken.
+
+    ``given_up`` are the preferences that the plan breaks more often than the best plan does: it is a plan without these alone.
+    ``free`` are those without which no plan is better. No plan has fewer ``legs``, whatever it breaks.
+    """
+
+    effort: float = 0.0
+    legs: int = 0
+    plan: Assignment | None = None
+    given_up: tuple[str, ...] = ()
+    free: frozenset[str] = frozenset()
+    together: PriceTogether | None = None
+
+
+def _freed(job: Job, rules: Sequence[str], best: Known, clock: Clock, stop: Event | None, pace: Labour) -> _Freed:
+    """Solve the job without any preference: that takes less time than to leave out one, and bounds what each can cost.
+
+    If the best plan is the best of this job too, no preference that it keeps costs anything: a plan that is better without such
+    a preference is at least as good here.
+    """
+    if clock.over or not rules:
+        return _Freed()
+    without_all = without(job, *rules)
+    found = _solved(without_all, best.assignment, clock, stop)
+    if found is None:
+        return _Freed()
+    effort, legs = found.solver.deterministic_time, found.bounds.get("legs") or 0
+    before, after = (_broken(job, plan) for plan in (best.assignment, found.assignment))
+    if _goals(without_all, found.assignment) >= _goals(without_all, best.assignment):
+        proven = found.status == "optimal" and best.proven
+        return _Freed(effort, legs, free=frozenset(rules) - set(before) if proven else frozenset())
+    given_up = tuple(rule for rule in rules if after[rule] > before[rule])
+    together = None
+    if len(given_up) > 1:
+        worth = _worth(without(job, *given_up), found.assignment, pace, proven=False)
+        together = PriceTogether(rules=given_up, without=worth)
+    return _Freed(effort, legs, found.assignment, given_up, together=together)
+
+
+def _broken(job: Job, assignment: Assignment) -> Counter[str]:
+    """Count the broken subjects of each rule."""
+    return Counter(finding.rule for finding in judge(job, Laid(job, assignment)))
+
+
+def _share(clock: Clock, parts: float) -> Clock:
+    """Return a clock of an equal share of what is left; where an effort is limited, of the effort, so that it repeats exactly."""
+    effort = clock.share(1 / parts)
+    if effort is not None:
+        return Clock(effort, deterministic=True, interrupted=clock.interrupted)
     limit = None if clock.left is None else clock.left / parts
     return Clock(limit, deterministic=clock.deterministic, interrupted=clock.interrupted)
 
 
-def without(job: Job, rule: str) -> Job:
-    """Return a job without one of its preferences."""
-    return remade(job, rules={**job.rules, rule: remade(job.rules[rule], level="off")})
+def without(job: Job, *rules: str) -> Job:
+    """Return a job without some of its preferences."""
+    return remade(job, rules={**job.rules, **{rule: remade(job.rules[rule], level="off") for rule in rules}})
 
 
-def _without(job: Job, rule: str, start: Assignment, clock: Clock, stop: Event | None) -> Solution | None:
-    """Solve a job without a preference; None where that gave no plan."""
+def _solved(job: Job, start: Assignment, clock: Clock, stop: Event | None) -> Solution | None:
+    """Solve a job from a plan; None where that gave no plan."""
     options = Options(time_limit_s=clock.limit_s, reproducible=clock.deterministic, start=start)
-    found = solve(without(job, rule), options, stop=stop)
+    found = solve(job, options, stop=stop)
     return None if found.status == "none" else found
 
 
@@ -103,11 +177,10 @@ def _price(job: Job, rule: str, best: Known, solution: Solution, pace: Labour) -
     changed = without(job, rule)
     if _goals(changed, solution.assignment) >= _goals(changed, best.assignment):
         return None
-    broken = [finding for finding in judge(job, Laid(job, best.assignment)) if finding.rule == rule]
     return PreferencePrice(
         rule=rule,
         weight=job.rules[rule].weight,
-        broken=len(broken),
+        broken=_broken(job, best.assignment)[rule],
         without=_worth(changed, solution.assignment, pace, proven=solution.status == "optimal"),
     )
 
@@ -130,10 +203,11 @@ def _worth(job: Job, assignment: Assignment, pace: Labour, *, proven: bool) -> W
     )
 
 
-def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
+def least_minutes(job: Job, assignment: Assignment, pace: Labour, legs_bound: int = 0) -> float:
     """Bound the crew minutes of every plan that places every splice and keeps every must, whatever it breaks beside.
 
     Counted from the minutes of a plan, less what its legs, trays, tubes and stripped metres are above the least.
+    ``legs_bound`` is a number of legs below which no such plan is, as was proven elsewhere.
     """
     laid, lengths = Laid(job, assignment), Exposed().parameters(job)
     minutes = crew_minutes(laid, lengths, pace)
@@ -143,13 +217,16 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
     settled = divider.settle()
     trays, _ = least_trays(job)
     legs = sum(map(len, laid.legs.values()))
-    minutes -= (pace.mark_min_per_leg + pace.divide_min_per_leg) * (legs - (settled.legs if settled else 0))
+    least_legs = max(settled.legs if settled else 0, legs_bound)
+    minutes -= (pace.mark_min_per_leg + pace.divide_min_per_leg) * (legs - least_legs)
     per_tray = pace.fit_min_per_tray + pace.take_out_min_per_tray + pace.lay_min_per_tray
     minutes -= per_tray * (len(laid.trays) - trays)
+    travellers_in_all = 0
     for trunk in laid.trunks():
         spliced = [s for s in trunk.subunits if job.spliced[s.trunk, s.number]]
         idle = len(trunk.subunits) - len(spliced) if trunk.idle == "coiled" else 0
         travellers = sum(_least_tubes(job, divider, subunit) for subunit in spliced)
+        travellers_in_all += travellers
         tubes = idle + travellers
         turns = sum(1 + item.loops for item in laid.traffic if item.trunk == trunk.id)
         minutes -= pace.route_min_per_tube_and_turn * (turns - tubes * (1 + min(trunk.loops)))
@@ -159,6 +236,10 @@ def least_minutes(job: Job, assignment: Assignment, pace: Labour) -> float:
         cut = min((length for length, *_ in least_cuts(job, trunk)), default=0)
         strip = lengths.strip_mm([cut], min(trunk.loops))
         minutes -= pace.strip_min_per_metre * (lengths.strip_of(laid, trunk.id) - strip) / 1000
+    if all(trunk.divide_at == ("port",) for trunk in job.trunks):  # then each leg has a tube of its own
+        turns = 1 + min(min(trunk.loops) for trunk in job.trunks)
+        tubes = max(0, least_legs - travellers_in_all)
+        minutes += (pace.route_min_per_tube_and_turn * turns + pace.take_off_min_per_tube) * tubes
     return minutes
 
 

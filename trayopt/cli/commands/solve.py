@@ -33,8 +33,8 @@ ROOM, ROOM_A_SUBUNIT = 16_384, 2_048
 """Approximate size of a plan in bytes: without subunits, and for each subunit."""
 CERTIFY_S = 60.0
 """Most seconds of the search for arguments."""
-LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.25, 1.5, 0.2
-"""Time for a look at preferences: a part of the search's time, but at least LOOK_S; below LEAST_LOOK_S it is left out."""
+LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.5, 3.0, 0.2
+"""Most time for a look at preferences: a part of the search's time, but at least LOOK_S; below LEAST_LOOK_S it is left out."""
 
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
@@ -230,15 +230,18 @@ def _habits(
 ) -> Habits | None:
     """Look at the preferences of a plan in the time that is left; None if none is left, or nobody would read the result."""
     from trayopt.api import habits
+    from trayopt.api.pricing import usual_effort
 
     if output.quiet or plan.status == "none" or plan.stopped == "interrupted" or stop.is_set():
         return None
-    spent = plan.solver.deterministic_time if reproducible else time.monotonic() - output.began
+    if reproducible:
+        left = None if limit_s is None else limit_s - plan.solver.deterministic_time
+        effort = usual_effort(plan) if left is None else min(usual_effort(plan), left)
+        return None if effort < LEAST_LOOK_S else habits(job, plan, more_than_min=minutes, effort=effort, stop=stop)
+    spent = time.monotonic() - output.began
     most = max(LOOK_S, LOOK_PART * spent)
     left = most if limit_s is None else min(most, limit_s - spent)
-    if left < LEAST_LOOK_S:
-        return None
-    return habits(job, plan, more_than_min=minutes, time_limit_s=left, reproducible=reproducible, stop=stop)
+    return None if left < LEAST_LOOK_S else habits(job, plan, more_than_min=minutes, time_limit_s=left, stop=stop)
 
 
 def _told(progress: Progress) -> Callable[[str], None]:
