@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
+from trayopt.cli.completing import Named
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, error_text
 from trayopt.cli.stopping import STOPPING
@@ -20,7 +21,7 @@ _LIBRARY = click.option(
     "library",
     multiple=True,
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=Named("dir", Path),
     help="Look for entries here first; may repeat, the last comes first.",
 )
 _FORMAT = click.option(

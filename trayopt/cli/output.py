@@ -30,12 +30,6 @@ if TYPE_CHECKING:
 Format = Literal["text", "json"]
 
 
-TELLING_S, TELLING_PART = 0.15, 0.25
-"""Time kept for the answer after the search: at least so many seconds, and this part of the time before the search."""
-LEAST_PART = 0.1
-"""Part of a limit that the search always has, however long the work before it took."""
-
-
 @dataclass(frozen=True)
 class Output:
     """The output of one run of a command, by the options that every command takes."""
@@ -59,8 +53,9 @@ class Output:
 
     def left(self, limit_s: float) -> float:
         """Return the seconds of a limit that the search may use, without the time so far and some time for the answer."""
-        spent = time.monotonic() - self.began
-        return max(limit_s - spent - max(TELLING_S, TELLING_PART * spent), LEAST_PART * limit_s)
+        from trayopt.api.limits import time_left
+
+        return time_left(limit_s, self.began)
 
     def answer(self, data: Callable[[], Any], text: Callable[[], str], head: Callable[[], str] | None = None) -> None:
         """Print the answer: ``data`` as JSON, or ``text``, or only its ``head`` when quiet."""

@@ -8,6 +8,8 @@ from typing import Any, Literal, TypedDict
 
 import click
 
+from trayopt.cli.completing import FILE
+
 PART_NAMES = ("box", "steps", "strip", "splices", "tests", "materials", "labels", "labour", "reopen")
 LANGUAGE_NAMES = ("en", "de")
 
@@ -51,10 +53,14 @@ def sheet_options(command: Callable[..., int]) -> Callable[..., int]:
         click.option(
             "--measured",
             metavar="FILE",
+            type=FILE,
             help="Measured marks (CSV or XLSX: leg, measured_mm, or the filled-in mark list); they correct the others.",
         ),
         click.option(
-            "--settings", metavar="FILE", help="Spares, paces and test limits, as in the settings.yaml written."
+            "--settings",
+            metavar="FILE",
+            type=FILE,
+            help="Spares, paces and test limits, as in the settings.yaml written.",
         ),
         click.option(
             "--language",

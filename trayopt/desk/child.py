@@ -73,8 +73,16 @@ def _done(task: dict[str, Any], say: Say, stop: threading.Event) -> dict[str, An
     library = [Path(folder) for folder in task["library"]]
     job = api.load_job(task["job_file"], library=library, texts=_texts(task))
     plans = {name: _plan(task.get(name)) for name in ("plan", "best")}
+    say({"type": "begun"})
     work = {"solve": _solve, "explain": _explain, "keep": _keep, "prices": _prices, "mend": _mend}[task["kind"]]
     return work(job, task, plans, say, stop)
+
+
+def _left(task: dict[str, Any]) -> float:
+    """Return the seconds that are left of the limit, which began when the search was asked for, before this process."""
+    from trayopt.api.limits import time_left
+
+    return time_left(task["limit_s"], task["began"])
 
 
 def _texts(task: dict[str, Any]) -> dict[Path, str]:
@@ -101,7 +109,7 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
         say({"type": "step", "step": _step(step), "values": dict(step.values or {}), "plan": plan})
 
     result = api.solve(
-        job, time_limit_s=task["limit_s"], workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
+        job, time_limit_s=_left(task), workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
         every_plan=True, stop=stop,
     )  # fmt: skip
     found = result.plan.status != "none"
@@ -145,7 +153,7 @@ def _explained(job: Job, task: dict[str, Any], expected: Given | None, best: Pla
     file = Path(task["job_file"])
     proven: list[Any] = []
     made = api.explain(
-        job, expected, best=best, time_limit_s=task["limit_s"], library=library, box_file=box_file_of(file),
+        job, expected, best=best, time_limit_s=_left(task), library=library, box_file=box_file_of(file),
         job_file=file.name, proven=proven.append,
     )  # fmt: skip
     ways = []
@@ -182,7 +190,7 @@ def _plan_of(job: Job, found: Assignment) -> dict[str, Any]:
 def _prices(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threading.Event) -> dict[str, Any]:
     from trayopt import api
 
-    found = api.prices(job, plans["best"], time_limit_s=task["limit_s"])
+    found = api.prices(job, plans["best"], time_limit_s=_left(task))
     return {"prices": None if found is None else found.plain()}
 
 
@@ -191,7 +199,7 @@ def _mend(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadin
     from trayopt import api
     from trayopt.desk.tongues import spoken
 
-    made = api.mend(_held(task), plans["plan"], time_limit_s=task["limit_s"])
+    made = api.mend(_held(task), plans["plan"], time_limit_s=_left(task))
     return {
         "plan": None if made.plan is None else made.plan.plain(), "impossible": made.impossible, "proven": made.proven,
         "moves": [spoken(move.text) for move in made.moves], "clash": [spoken(each) for each in made.clash],

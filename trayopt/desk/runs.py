@@ -17,7 +17,9 @@ MOST_STEPS = 40
 LAST_S, POLL_S = 5.0, 0.05
 """Seconds that a search for a plan has for its answer when the desk is closed, and seconds between two checks for it."""
 END_S = 10.0
-"""Seconds that a stopped search has for its answer before its process is ended."""
+"""Seconds that a stopped search has for its answer, from when it began to search, before its process is ended."""
+READY_S = 60.0
+"""Seconds that the process of a stopped search has to begin: on a busy machine it takes long to load."""
 
 
 @dataclass
@@ -37,6 +39,8 @@ class Run:
     """The decisions of the best plan so far, as a plan document."""
     answer: dict[str, Any] | None = None
     stopping: bool = False
+    begun: bool = False
+    """Whether the process has read its task."""
 
     @property
     def seconds(self) -> float:
@@ -90,7 +94,7 @@ class Search:
         self._process = process
         assert process.stdin is not None
         with contextlib.suppress(OSError):
-            process.stdin.write(json.dumps({"kind": run.kind, **task}).encode() + b"\n")
+            process.stdin.write(json.dumps({"kind": run.kind, "began": run.started, **task}).encode() + b"\n")
             process.stdin.flush()
         threading.Thread(target=self._listen, args=(run, process), daemon=True).start()
 
@@ -107,9 +111,7 @@ class Search:
             assert process.stdin is not None
             process.stdin.write(b"stop\n")
             process.stdin.flush()
-        ender = threading.Timer(END_S, process.kill)
-        ender.daemon = True
-        ender.start()
+        _end_in(END_S if run.begun else READY_S, process)
 
     def close(self) -> None:
         """End the running search; a search for a plan gets a short time to hand over its best plan."""
@@ -129,7 +131,11 @@ class Search:
         for line in process.stdout:
             data = json.loads(line)
             kind = data.pop("type")
-            if kind == "goal":
+            if kind == "begun":
+                run.begun = True
+                if run.stopping:
+                    _end_in(END_S, process)
+            elif kind == "goal":
                 before = run.goals.get(data["goal"], (None, None))
                 run.goals[data["goal"]] = (before[0] if data["value"] is None else data["value"], data["bound"])
             elif kind == "step":
@@ -152,3 +158,10 @@ class Search:
             )
         self._done(run, answer)
         run.answer, run.ended = answer, time.monotonic()
+
+
+def _end_in(seconds: float, process: subprocess.Popen[bytes]) -> None:
+    """End a process if it still runs then."""
+    ender = threading.Timer(seconds, process.kill)
+    ender.daemon = True
+    ender.start()

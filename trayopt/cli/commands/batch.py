@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import Named
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, table
 from trayopt.rules.words import several
@@ -24,12 +25,10 @@ if TYPE_CHECKING:
 
 @click.command("batch", short_help="Solve many jobs, and show what fits where.")
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("-o", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the results.")
+@click.option("-o", "folder", metavar="DIR", type=Named("dir", Path), help="Folder of the results.")
 @click.option("--resume", is_flag=True, help="Continue with the existing results: solve only what is missing.")
 @click.option("--retry-failed", is_flag=True, help="With --resume: run failed jobs again.")
-@click.option(
-    "--against", metavar="DIR", type=click.Path(path_type=Path), help="Show what changed since these results."
-)
+@click.option("--against", metavar="DIR", type=Named("dir", Path), help="Show what changed since these results.")
 @click.option(
     "--time-limit",
     metavar="S",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
@@ -30,14 +31,19 @@ if TYPE_CHECKING:
     metavar="NEW",
     help="Write the plan of an unfinished table, completed; or the plan that refutes a bound.",
 )
-@click.option("--html", metavar="FILE", help="Write a printable review with the findings marked in a picture.")
-@click.option("--xlsx", metavar="FILE", help="Write the table back with a column of findings.")
+@click.option(
+    "--html", metavar="FILE", type=FILE, help="Write a printable review with the findings marked in a picture."
+)
+@click.option("--xlsx", metavar="FILE", type=FILE, help="Write the table back with a column of findings.")
 @click.option("--best/--no-best", default=None, help="Compare with the best there can be; default: for tables only.")
 @click.option(
     "--prove", "prove_again", is_flag=True, help="Prove every bound of a plan in JSON again, by search alone."
 )
 @click.option(
-    "--certificate", metavar="FILE", help="Check the bounds of a plan in JSON by their certificate, without a solver."
+    "--certificate",
+    metavar="FILE",
+    type=FILE,
+    help="Check the bounds of a plan in JSON by their certificate, without a solver.",
 )
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,

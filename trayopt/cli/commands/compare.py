@@ -5,13 +5,16 @@ from __future__ import annotations
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE
 from trayopt.cli.output import Output
 
 
 @click.command("compare", short_help="Compare two plans of a job.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plans", metavar="PLAN PLAN", nargs=2, type=click.Path(allow_dash=True))
-@click.option("-o", "--output", "html", metavar="FILE", help="Write a printable page with both pictures side by side.")
+@click.option(
+    "-o", "--output", "html", metavar="FILE", type=FILE, help="Write a printable page with both pictures side by side."
+)
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE, FOLDER
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.explainer.costs import Costs, cost_names, costs_of
@@ -62,13 +63,15 @@ class _Ways(click.ParamType[int]):
     "--cost", "costs", multiple=True, metavar="NAME=N",
     help="What a change costs, to order the ways out; may repeat. Defaults: " + DEFAULT_COSTS + ".",
 )  # fmt: skip
-@click.option("--best", metavar="PLAN", help="The best plan in JSON, if you have it; this saves the search.")
+@click.option("--best", metavar="PLAN", type=FILE, help="The best plan in JSON, if you have it; this saves the search.")
 @click.option(
     "--prices", is_flag=True,
     help="Price the preferences: legs, trays, metres and crew minutes of the best plan with each, and without it.",
 )  # fmt: skip
-@click.option("--picture", metavar="FILE", help="With --prices: draw them as well, in SVG.")
-@click.option("--settings", metavar="FILE", help="With --prices: paces of the crew, as the sheets take them (YAML).")
+@click.option("--picture", metavar="FILE", type=FILE, help="With --prices: draw them as well, in SVG.")
+@click.option(
+    "--settings", metavar="FILE", type=FILE, help="With --prices: paces of the crew, as the sheets take them (YAML)."
+)
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
     metavar="S", help="Most seconds; whatever is not proven by then is marked as not proven.",
@@ -78,7 +81,14 @@ class _Ways(click.ParamType[int]):
     help="Carry out way out N, as it is numbered in the text: write the changed job, its hardware and the plan that proved it. "
     "all writes each way out that this run proves into a folder of its own, DIR/1, DIR/2 …, and prints the explanation.",
 )  # fmt: skip
-@click.option("-o", "--output", "folder", metavar="DIR", help="The folder for --apply; the job itself stays as it is.")
+@click.option(
+    "-o",
+    "--output",
+    "folder",
+    metavar="DIR",
+    type=FOLDER,
+    help="The folder for --apply; the job itself stays as it is.",
+)
 @click.option("--reproducible", is_flag=True, help="No clock: the same explanation, byte for byte.")
 @common
 def command(

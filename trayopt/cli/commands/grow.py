@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FOLDER
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
@@ -39,7 +40,12 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option("--reproducible", is_flag=True, help="No clock: the same answer, byte for byte.")
 @click.option(
-    "-o", "--output", "folder", metavar="DIR", help="Write the job with all that fits, and the plan that proves it."
+    "-o",
+    "--output",
+    "folder",
+    metavar="DIR",
+    type=FOLDER,
+    help="Write the job with all that fits, and the plan that proves it.",
 )
 @common
 def command(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE, entries
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, columns, table
 from trayopt.rules.words import several
@@ -29,7 +30,9 @@ def command() -> None:
 
 @command.command("list")
 @_KIND
-@click.option("--html", metavar="FILE", help="Write one page with a picture of each entry; it needs no other file.")
+@click.option(
+    "--html", metavar="FILE", type=FILE, help="Write one page with a picture of each entry; it needs no other file."
+)
 @common
 def list_(output: Output, kind: str | None, html: str | None) -> None:
     """List the entries: kind, id and main figures."""
@@ -57,9 +60,11 @@ def list_(output: Output, kind: str | None, html: str | None) -> None:
 
 
 @command.command("show")
-@click.argument("id_", metavar="ID")
+@click.argument("id_", metavar="ID", shell_complete=entries)
 @_KIND
-@click.option("--picture", metavar="FILE", help="Draw it in SVG, with names and sizes; assumed values are marked.")
+@click.option(
+    "--picture", metavar="FILE", type=FILE, help="Draw it in SVG, with names and sizes; assumed values are marked."
+)
 @common
 def show(output: Output, id_: str, kind: str | None, picture: str | None) -> None:
     """Show the entry with an ID: its file as it is, or as JSON with its references resolved.

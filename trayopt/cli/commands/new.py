@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE
 from trayopt.cli.output import Output
 
 if TYPE_CHECKING:
@@ -41,7 +42,10 @@ NAMES = {
     "--sheet", is_flag=True, help="Write a page to print, in SVG, that says what to measure of a box, and where."
 )
 @click.option(
-    "--table", metavar="TABLE", help="Write an empty table (.csv, .xlsx) for the job FILE, to be filled in by hand."
+    "--table",
+    metavar="TABLE",
+    type=FILE,
+    help="Write an empty table (.csv, .xlsx) for the job FILE, to be filled in by hand.",
 )
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 @common

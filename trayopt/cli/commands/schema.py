@@ -5,11 +5,12 @@ from __future__ import annotations
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import kinds
 from trayopt.cli.output import Output
 
 
 @click.command("schema", short_help="Print the JSON Schema of a kind of file.")
-@click.argument("kind", metavar="KIND")
+@click.argument("kind", metavar="KIND", shell_complete=kinds)
 @common
 def command(output: Output, kind: str) -> None:
     """Print the JSON Schema (draft 2020-12) of a KIND of file, for editors and for other programs.

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trayopt.cli.common import common
+from trayopt.cli.completing import FILE
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.keeping import find_out, kept
 from trayopt.cli.output import Output
@@ -39,7 +40,7 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.5, 3.0, 0.2
 
 @click.command("solve", short_help="Find the best plan of a job, and prove it.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
-@click.option("-o", "--output", "file", metavar="PLAN", help="Write the plan as JSON; - for stdout.")
+@click.option("-o", "--output", "file", metavar="PLAN", type=FILE, help="Write the plan as JSON; - for stdout.")
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), metavar="S",
     help="Most seconds for the whole command, with the reasons; with --reproducible, seconds of the solver's own clock, "
@@ -59,7 +60,9 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.5, 3.0, 0.2
     "--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, metavar="N", help="Random seed."
 )
 @click.option("--reproducible", is_flag=True, help="One thread and no clock: the same plan, byte for byte.")
-@click.option("--start", metavar="PLAN", help="Begin with this plan: JSON, or a hand-made table in CSV or XLSX.")
+@click.option(
+    "--start", metavar="PLAN", type=FILE, help="Begin with this plan: JSON, or a hand-made table in CSV or XLSX."
+)
 @click.option(
     "--goals",
     metavar="LIST",
@@ -70,10 +73,13 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.5, 3.0, 0.2
     help="Name every preference that would cost more than so many crew minutes to keep (common practice, no source).",
 )  # fmt: skip
 @click.option(
-    "--trace", metavar="FILE", help="Write every bound and every better plan as a line of JSON; - for stdout."
+    "--trace",
+    metavar="FILE",
+    type=FILE,
+    help="Write every bound and every better plan as a line of JSON; - for stdout.",
 )
 @click.option(
-    "--certificate", metavar="FILE",
+    "--certificate", metavar="FILE", type=FILE,
     help="Write a certificate: with it, check --certificate checks the bounds without the solver. Takes at most a minute more.",
 )  # fmt: skip
 @click.option("--without", metavar="NAME", multiple=True, hidden=True, help="Leave a relaxation or a tactic out.")
