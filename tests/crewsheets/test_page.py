@@ -596,7 +596,27 @@ def test_every_printed_page_says_job_plan_and_number(opened: Open, case: str, pa
     if case.startswith("864"):
         assert sum(sleeve.a.count for sleeve in made.book.sleeves) == 864
         # A4 is what is asked for; Letter is 18 mm shorter, and a plan with many trays runs over on it.
-        assert len(whole) <= (34 if (case, paper) == ("864 in 18 trays", "Letter") else 30)
+        assert len(whole) <= (32 if (case, paper) == ("864 in 18 trays", "Letter") else 30)
+
+
+@pytest.mark.parametrize("case", ["864", "864 tied", "864 in 18 trays"])
+def test_a_plan_of_864_fibres_takes_at_most_30_pages_in_german(opened: Open, case: str) -> None:
+    with opened(case, language="de") as page:
+        assert len(pdf(page, "A4")) <= 30
+
+
+@pytest.mark.parametrize(("case", "language"), turned(["864", "864 tied", "864 in 18 trays", "432"], ["en", "de"]))
+def test_a_heading_is_on_the_page_of_what_follows_it(opened: Open, case: str, language: str) -> None:
+    hours, first, last = {
+        "en": ("Hours", "prepare the box", "dress and close"),
+        "de": ("Stunden", "Gehäuse vorbereiten", "ordnen und schließen"),
+    }[language]
+    with opened(case, language=language) as page:
+        whole = pdf(page, "A4")
+    (text,) = [text for text in whole if hours in text.split("\n")]
+    after = text[text.index(f"{hours}\n") :].casefold()
+    assert first.casefold() in after
+    assert last.casefold() in after
 
 
 def test_dark_and_light_differ_and_paper_is_white(opened: Open) -> None:
