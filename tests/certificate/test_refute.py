@@ -6,9 +6,12 @@ import pytest
 
 from tests.cli.run import ROOT
 from trayopt import load_job
+from trayopt.certificate.check import Bounds, Leaf, System, Wrong
 from trayopt.certificate.rules import plans_of
 from trayopt.domain.certificate import CertificateGoal
+from trayopt.domain.plan import GoalName
 from trayopt.solver.certify import _Open
+from trayopt.solver.linear import Relaxation, Solved
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import refutation
 
@@ -43,3 +46,62 @@ def test_preferences_of_a_large_box_are_refuted_without_rows_of_patterns() -> No
     (leaf,) = found.nodes
     assert leaf.prices is not None
     assert all(" on " not in name and " at " not in name for name in leaf.prices)
+
+
+def shuffled_whole() -> System:
+    """Give the rows for plans of twelve shuffled subunits, one a tray, that are as good as the best but more regular."""
+    job = load_job(ROOT / "models/standard/2x1728-shuffled-whole.yaml")
+    given: dict[GoalName, int] = {
+        "unplaced": 0, "broken_must": 0, "broken_prefer": 0, "legs": 24, "trays": 12, "crossings": 16, "leg_length_mm": 98_400,
+    }  # fmt: skip
+    plans = plans_of(job, given, orders=True)
+    plans.below("irregular", 1)
+    return plans
+
+
+def test_subunits_that_fill_a_tray_each_share_a_position_on_different_stacks_only() -> None:
+    """Alternating subunits leave too few pairs that can share a position; without these rows no tree was found in 60 s."""
+    plans = shuffled_whole()
+    tree = refutation(plans, Clock(), 20)
+    assert tree is not None
+    plans.refute(tree)
+    no_tray = {name for name in plans.rows if "share no tray" in name}
+    forged = [
+        Leaf({name: price for name, price in node.prices.items() if name not in no_tray})
+        if isinstance(node, Leaf)
+        else node
+        for node in tree
+    ]
+    assert forged != tree
+    with pytest.raises(Wrong, match="prove nothing"):
+        plans.refute(forged)
+    raised = next(name for node in tree if isinstance(node, Leaf) for name in node.prices if name in no_tray)
+    forged = [
+        Leaf({**node.prices, raised: -node.prices[raised]})
+        if isinstance(node, Leaf) and raised in node.prices
+        else node
+        for node in tree
+    ]
+    with pytest.raises(Wrong, match="a price below 0"):
+        plans.refute(forged)
+
+
+class Silent(Relaxation):
+    """A relaxation that gives no answer, as where its time is over."""
+
+    def solve(self, bounds: Bounds, clock: Clock) -> Solved | None:
+        """Give no answer."""
+        del bounds, clock
+        return None
+
+
+def test_without_an_answer_of_the_relaxation_bounds_alone_choose_the_splits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twice three numbers are never odd together, which bounds of single numbers do not tell."""
+    system = System()
+    numbers = [system.number(name, 3) for name in "abc"]
+    system.row("odd", [(2, n) for n in numbers], 7, equal=True)
+    monkeypatch.setattr("trayopt.solver.refute.Relaxation", Silent)
+    tree = refutation(system, Clock())
+    assert tree is not None
+    assert len(tree) > 1
+    system.refute(tree)

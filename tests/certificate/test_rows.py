@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import pytest
 
 from tests import oracle, strategies
 from tests.build import Json, job_of
+from tests.case_files import put
 from tests.certificate.admitted import admitted, solvable
 from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
@@ -126,6 +129,30 @@ def test_what_the_rows_rule_out(name: str, given: dict[GoalName, int], goal: Goa
         plans = plans_of(job, given)
         plans.below(goal, value)
         assert solvable(plans) == fits
+
+
+def test_best_plans_of_every_order_of_subunits_that_fill_a_tray_each_are_let_in() -> None:
+    """Four subunits on two stacks of two trays: which pairs can share a position depends on their stacks."""
+    shared, crossings = 0, set()
+    for joined in permutations(range(4)):
+        data = strategies.worked_example()
+        for i in (0, 1):
+            put(data, f"trunks.{i}.cable.subunits.0", {"count": 4, "ribbons": 1, "ribbon_fibres": 12, "diameter_mm": 5})
+            put(data, f"trunks.{i}.divide_at", ["tray"])
+            put(data, f"enclosure.stacks.{i}.tray.fibres", 12)
+            put(data, f"enclosure.stacks.{i}.tray.sleeves", 1)
+        data["joins"] = [
+            {"a": f"P:{12 * i + 1}-{12 * i + 12}", "b": f"Q:{12 * j + 1}-{12 * j + 12}"} for i, j in enumerate(joined)
+        ]
+        best = oracle.solve(data)
+        assert best is not None
+        values = dict(zip(oracle.GOALS, best.goals, strict=True))
+        job = job_of(data)
+        shared += sum("share no tray" in name for name in plans_of(job, {"unplaced": 0}, orders=True).rows)
+        assert admitted(job, values), joined
+        crossings.add(values["crossings"])
+    assert shared
+    assert len(crossings) > 2
 
 
 def test_the_window_of_a_trunk_that_goes_through_bounds_its_ways() -> None:

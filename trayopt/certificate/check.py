@@ -132,6 +132,10 @@ class System:
                 found[number].append((line, factor))
         return found
 
+    def rows_with(self, number: int) -> int:
+        """Return the number of rows that contain a number, as a hint for the search for a proof."""
+        return len(self._lines_of[number])
+
     def tighten(self, bounds: Bounds, changed: Iterable[int] | None = None) -> bool:
         """Tighten the bounds of numbers by the rows, starting from changed numbers; return False if no values are left.
 

@@ -131,17 +131,23 @@ class _Orders:
             if x.divisions[s.trunk, s.number]
             if (firsts := self._first(s))
         }
+        turned: dict[tuple[Key, int], int] = {}  # numbers that are 1 if a subunit turns off at a position or below it
+        for key, (s, firsts) in lows.items():
+            up: Terms = []
+            for position in range(1, deepest):
+                up += self._at_position(firsts, position)
+                turned[key, position] = x.number(f"{s.name} up to {position}", rank=60)
+                x.row(f"{s.name} up to {position}", [*up, (-1, turned[key, position])], 0, equal=True)
         cost: Terms = []
-        for (a, (one, first)), (b, (other, second)) in combinations(lows.items(), 2):
+        for (a, (one, _)), (b, (other, _)) in combinations(lows.items(), 2):
             if a[0] != b[0]:
                 continue
             crosses = self.crossing[a, b] = x.number(f"{one.name} crosses {other.name}")
             cost.append((self._travellers(one) * self._travellers(other), crosses))
             free = [(-1, crosses), (-1, x.torn[a]), (-1, x.torn[b])]
-            up: Terms = []
             for position in range(1, deepest):
-                up += [*self._at_position(second, position), *self._at_position(first, position, -1)]
-                x.row(f"{one.name} over {other.name} up to {position}", [*up, *free], 0)
+                terms = [(1, turned[b, position]), (-1, turned[a, position])]
+                x.row(f"{one.name} over {other.name} up to {position}", [*terms, *free], 0)
         x.goals["crossings"] = cost
         self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
 
@@ -151,6 +157,18 @@ class _Orders:
         known = set(lows)
         pairs = ((firsts.get(p.a[:2]), firsts.get(p.b[:2])) for p in self.x.job.pieces)
         return [(a, b) for a, b in pairs if a in known and b in known and a is not None and b is not None]
+
+    def _fill_more_than_a_tray(self, some: Sequence[Leg], others: Sequence[Leg]) -> bool:
+        """Whether no tray holds one of some legs beside one of others, so that they share no position of a stack."""
+        least = []
+        for legs in (some, others):
+            held = [p for leg in legs for p in self._with.get(leg, ())]
+            if not held:
+                return False
+            least.append(min(p.ends for p in held))
+        return sum(least) > max(map(self.x.fill, self.x.places)) and not any(
+            other in p.legs for leg in some for p in self._with[leg] for other in others
+        )
 
     def _oppose(self, lows: dict[Key, list[Leg]], positions: range) -> None:
         """Add the rows of opposite orders: a pair that two trunks see in opposite orders crosses, unless it shares a position."""
@@ -179,6 +197,11 @@ class _Orders:
                     shared.setdefault((twin, position), []).append((1, number))
             torn = [(-1, x.torn[key]) for key in (a, b, c, d)]
             x.row(f"{a} {c} opposed", [(-1, here), (-1, there), *same, *torn], -1)
+            if self._fill_more_than_a_tray(lows[a], lows[c]):
+                share = [(-factor, number) for factor, number in same]
+                for stack in x.stacks:
+                    both = [(1, x.first[key, stack.id]) for key in (a, c)]
+                    x.row(f"{a} {c} share no tray of {stack.id}", [*share, *both], 2)
         for (twin, position), terms in shared.items():
             trays = [x.fill(place) for place in x.places if place.position == position]
             most = sum(int(fill * densest) for fill in trays)

@@ -146,12 +146,15 @@ class Placed(Choices):
                 self.let("no_empty_below", str(place), [(1, used), (-1, self.used[under])], 0)
             self._keep_pairs(place, laid)
         if self.whole:
-            ends = [
-                (s.fibres // k * len(self.job.spliced_legs(s, k)), self.of[(s.trunk, s.number), k])
-                for s in self.spliced
-                for k in self.divisions[s.trunk, s.number]
-            ]
-            self.row("ends of all", [*ends, *((-self.fill(place), n) for place, n in self.used.items())], 0)
+            sure = 0
+            ends: list[tuple[int, int]] = []
+            for s in self.spliced:
+                key = (s.trunk, s.number)
+                of_each = {k: s.fibres // k * len(self.job.spliced_legs(s, k)) for k in self.divisions[key]}
+                least = min(of_each.values(), default=0)  # which narrows bounds sooner than a sum over divisions does
+                sure += least
+                ends += [(amount - least, self.of[key, k]) for k, amount in of_each.items() if amount > least]
+            self.row("ends of all", [*ends, *((-self.fill(place), n) for place, n in self.used.items())], -sure)
         self.goals["trays"] = [(1, n) for n in self.used.values()]
 
     def _work_ribbons(self) -> None:

@@ -177,7 +177,7 @@ def _prefer_ways(x: Placed) -> None:
                 alike.setdefault((s.ribbons, s.ribbon_fibres), []).append(s)
         for size, some in alike.items():
             ks = sorted({k for s in some for k in x.divisions[s.trunk, s.number]})
-            common = {k: x.number(f"{t.id} {size} in {k}") for k in ks}
+            common = {k: x.number(f"{t.id} {size} in {k}", rank=700) for k in ks}
             x.row(f"{t.id} {size} alike", [(1, n) for n in common.values()], 1)
             for s in some:
                 for k in x.divisions[s.trunk, s.number]:

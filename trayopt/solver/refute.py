@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from itertools import zip_longest
 from math import floor, inf, prod
 
 from trayopt.certificate.check import Bounds, Leaf, Split, System, Tree, Wrong
@@ -54,18 +55,16 @@ def refutation(
         if clock.over or len(tree) >= most_nodes:
             return None
         solved = relaxation.solve(bounds, clock)
-        if solved is None:
-            return None
-        leaf = _leaf(system, bounds, solved.prices, solved.missed)
+        leaf = None if solved is None else _leaf(system, bounds, solved.prices, solved.missed)
         if leaf is not None:
             tree.append(leaf)
             continue
         if most_nodes == 1:
             return None
-        index = _split(system, relaxation, bounds, solved, clock)
+        index = _narrowing(system, bounds) if solved is None else _split(system, relaxation, bounds, solved, clock)
         if index is None:
             return None
-        at = floor(solved.numbers[index])
+        at = floor(_middles(bounds)[index] if solved is None else solved.numbers[index])
         tree.append(Split(names[index], at))
         open_ += _sides(system, bounds, index, at)
     return tree
@@ -118,13 +117,24 @@ def _split(system: System, relaxation: Relaxation, bounds: Bounds, solved: Solve
     return None if best is None else best[1]
 
 
+def _narrowing(system: System, bounds: Bounds) -> int | None:
+    """Choose a number to split where the relaxation gave no answer: of the first by rank, the one that narrows most bounds."""
+    tried = _worth_a_try(system, bounds, _middles(bounds))
+    return max(tried, key=lambda item: prod(_narrowed(bounds, side) for side in item[1]))[0] if tried else None
+
+
+def _middles(bounds: Bounds) -> list[float]:
+    """Return the middle between the bounds of each number, a little lower where it is whole, to split there."""
+    return [least if least == most else (least + most - 0.5) / 2 for least, most in bounds]
+
+
 def _worth_a_try(system: System, bounds: Bounds, numbers: Sequence[float]) -> list[tuple[int, list[Bounds | None]]]:
     """Return numbers whose split is worth a relaxation, with its sides.
 
     These are the first by rank, and of more by rank and by how far from whole they are those whose sides narrow most bounds.
     """
     far = {i: off for i, value in enumerate(numbers) if (off := abs(value - round(value))) > NEAR}
-    by_rank = sorted(far, key=lambda i: system.ranks[i] * far[i], reverse=True)[:MOST_NARROWED]
+    by_rank = _of_each_rank(system, far)[:MOST_NARROWED]
     by_far = sorted(far, key=far.__getitem__, reverse=True)[:MOST_NARROWED]
     found: list[tuple[int, int, list[Bounds | None]]] = []
     for index in dict.fromkeys((*by_rank, *by_far)):
@@ -134,6 +144,18 @@ def _worth_a_try(system: System, bounds: Bounds, numbers: Sequence[float]) -> li
         found.append((prod(_narrowed(bounds, side) for side in sides), index, sides))
     found.sort(key=lambda item: (item[1] in by_rank[:FIRST], item[0]), reverse=True)
     return [(index, sides) for _, index, sides in found[:MOST_TRIED]]
+
+
+def _of_each_rank(system: System, far: Mapping[int, float]) -> list[int]:
+    """Return numbers with the farthest from whole of each rank first, then the next of each rank, and so on; high ranks first.
+
+    Of equally far numbers the one in most rows comes first.
+    """
+    ranked: dict[int, list[int]] = {}
+    for i in sorted(far, key=lambda i: (round(far[i], 2), system.rows_with(i)), reverse=True):
+        ranked.setdefault(system.ranks[i], []).append(i)
+    turns = zip_longest(*(ranked[rank] for rank in sorted(ranked, reverse=True)))
+    return [i for turn in turns for i in turn if i is not None]
 
 
 def _narrowed(bounds: Bounds, side: Bounds | None) -> int:
