@@ -19,7 +19,7 @@ from trayopt.track.laid import Laid
 from trayopt.track.lengths import CUT_STEP_MM
 
 BENCH_STEP_MM = 50
-"""The bench is brought nearer by so much at a time."""
+"""The step in mm by which the bench is brought nearer."""
 
 
 def bench(on: Trying) -> Iterator[Change]:

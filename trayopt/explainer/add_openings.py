@@ -17,9 +17,9 @@ from trayopt.solver.conflict.minimal import corrections
 from trayopt.track.laid import Laid
 
 GUIDE_STEP_MM2 = 100
-"""A guide is widened by so much at a time."""
+"""The step by which a guide is widened."""
 SEAL_SLACK_MM = 2
-"""A seal takes cables that are thinner by so much than the thinnest it is for."""
+"""How much thinner than the thinnest of its cables a cable may be that the seal takes."""
 
 
 def seals(on: Trying) -> Iterator[Change]:
@@ -86,7 +86,7 @@ def _seal_for(on: Trying, diameters_mm: Sequence[float], holes: int) -> Seal:
 
 
 def _port(on: Trying, i: int, seal: Seal | None, bore_mm: float = 0) -> Job:
-    """Return the job with a seal more at a port, and a bore of so much at least."""
+    """Return the job with a further seal at a port, and with a bore of at least this width."""
     port = on.job.enclosure.ports[i]
     seals = port.seals if seal is None else (*port.seals, seal)
     changed = remade(port, seals=seals, bore_mm=max(port.bore_mm, bore_mm))

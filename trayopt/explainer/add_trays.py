@@ -12,7 +12,7 @@ from trayopt.explainer.changes import Added, Change
 from trayopt.explainer.trying import Trying
 
 MORE_TRAYS = 4
-"""A stack is made at most so many times as deep."""
+"""The greatest factor by which a stack is made deeper."""
 
 
 def trays(on: Trying) -> Iterator[Change]:

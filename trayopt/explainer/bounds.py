@@ -37,7 +37,7 @@ from trayopt.track.laid import Laid
 from trayopt.track.routes import all_ways, routes_of
 
 MOST = 8
-"""So many pairs are named; of the others the number is said."""
+"""Most pairs that are named; of the others, only the number is said."""
 
 
 ONE, EACH = (

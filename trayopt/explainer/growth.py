@@ -1,4 +1,4 @@
-"""How much more a box takes beside what it has: so many trunks or subunits more, and what stops the next one.
+"""How much more a box takes: the number of further trunks or subunits, and what stops the next trunk or subunit.
 
 That so many fit is proven by a plan that places every splice and keeps every must, that one more does not by a refutation. Both
 are asked of the whole job: what is built stays, everything else may be decided anew.
@@ -27,9 +27,9 @@ from trayopt.solver.model.groups import Question
 
 By = Literal["trunk", "subunit"]
 MOST = 256
-"""More is not asked for: no box of this kind takes so many."""
+"""Most additions that are asked for: no box of this kind takes as many."""
 WHY_PART = 0.4
-"""Part of the time that is kept to say what stops the next one."""
+"""Part of the time that is kept to say what stops the next addition."""
 EFFORT_PART = 0.2
 """Part of the limit that ways out may cost, as deterministic time; building their models takes up to three times as long."""
 QUICK = 2.0
@@ -110,7 +110,7 @@ def _rest(clock: Clock) -> Clock:
 
 
 class _Search:
-    """Asks of numbers whether they fit, each with no more effort than before once."""
+    """Asks whether numbers of additions fit."""
 
     def __init__(self, job: Job, addition: Addition, clock: Clock) -> None:
         self.job, self.addition = job, addition
@@ -135,7 +135,7 @@ class _Search:
         return grown(self.job, self.addition, n)
 
     def possible(self, n: int, effort: float | None = None) -> bool:
-        """Whether so many more are proven to fit."""
+        """Whether this number of additions is proven to fit."""
         if self.answers.get(n) is None:
             question = Question(self.grown(n))
             trials, held = Trials(question, self.clock, effort), frozenset(question.groups)

@@ -20,7 +20,7 @@ from trayopt.solver.model.groups import Question, merged
 from trayopt.track.laid import Laid
 
 MOST = 12
-"""So many broken groups are looked at."""
+"""Most broken groups that are looked at."""
 ALWAYS = said("what always holds excludes it")
 
 

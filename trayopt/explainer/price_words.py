@@ -10,7 +10,7 @@ from trayopt.rules.words import listed, several
 HEADS = ("preference", "weight", "legs", "trays", "metres", "minutes", "")
 """Columns of the table: figures of the best plan with the preference, and without it."""
 FEW = 3
-"""So many preferences are named in a line; more are counted."""
+"""Most preferences that a line names; of more, it says the number."""
 
 
 def metres(mm: int) -> str:

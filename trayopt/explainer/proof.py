@@ -23,7 +23,7 @@ POLISH = 2.0
 WHOLE = 1.0
 """Deterministic time for the whole model of a changed job: what is not settled by then is not counted as a way out."""
 MOST_KNOWN = 8
-"""So many of the last plans are tried on a job before one is searched for."""
+"""Number of the latest plans that are tried on a job before a search."""
 
 
 @dataclass
@@ -33,9 +33,9 @@ class Prover:
     clock: Clock = field(default_factory=Clock)
     polish: float = POLISH
     plans: list[Assignment] = field(default_factory=list)
-    """Plans that proved something before: the first to be tried on the next job."""
+    """Plans that proved a way out before: they are tried first on the next job."""
     unsettled: int = 0
-    """So many jobs could not be settled in time."""
+    """Number of jobs that could not be settled in time."""
     _goals: dict[str, tuple[GoalValue, ...]] = field(default_factory=dict)
     _best: dict[str, Assignment] = field(default_factory=dict)
     _known: dict[str, tuple[bool | None, Assignment | None]] = field(default_factory=dict)
@@ -45,7 +45,7 @@ class Prover:
         return self._try(job)[0]
 
     def assignment(self, job: Job) -> Assignment | None:
-        """Return a plan that proves it."""
+        """Return a plan that proves that a changed job is possible."""
         return self._try(job)[1]
 
     def _try(self, job: Job) -> tuple[bool | None, Assignment | None]:

@@ -34,7 +34,7 @@ DIVIDED: dict[DivideAt, tuple[str, str]] = {
 }
 LOOPS = "{who} may make no other number of loops than {loops} (loops)"
 MOST = 12
-"""With more facts than this only all of them are lifted together."""
+"""Most facts that are lifted one by one; more are only lifted all together."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from trayopt.rules.words import chained, joined, listed
 from trayopt.solver.bounds.rings import overfull_rings
 
 MOST = 4
-"""So many pairs of subunits are named."""
+"""Most pairs of subunits that are named."""
 
 
 def tray_need(job: Job, subject: str) -> str:

@@ -19,7 +19,7 @@ from trayopt.solver.conflict.feasibility import Trials
 
 @dataclass(frozen=True)
 class Shelf:
-    """What is at hand in the library."""
+    """The parts of the library that ways out may use."""
 
     trays: Sequence[Tray] = ()
     tubes: Sequence[TubeSet] = ()

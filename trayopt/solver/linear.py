@@ -20,7 +20,7 @@ from trayopt.solver.model.clock import Clock
 MOST_S = 20.0
 """Most seconds for one linear relaxation."""
 ENOUGH = 1e-4
-"""A goal that is so much above what is allowed need not be looked at further."""
+"""How far the goal may be above what is allowed: beyond that, a branch need not be solved further."""
 PROBE_STEPS = 1_000
 """Most steps of the simplex to tell what a split brings."""
 

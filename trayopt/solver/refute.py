@@ -24,15 +24,15 @@ NEAR = 1e-6
 MOST_NARROWED = 16
 """Of so many numbers by rank, and as many by how far from whole they are, both sides of a split are narrowed."""
 MOST_TRIED = 8
-"""So many of these splits are tried by a relaxation, the first ones by rank among them."""
+"""Number of these splits that are tried by a relaxation, among them the first by rank."""
 FIRST = 4
-"""So many by rank are tried in any case."""
+"""Number of splits by rank that are tried in any case."""
 ENDS = 1_000.0
-"""What a side counts on which nothing is left."""
+"""The value of a side without any solution."""
 LEAST = 0.01
-"""What a side counts that brings nothing."""
+"""The value of a side that brings nothing."""
 OF_NARROWED = 0.001
-"""What a number with narrower bounds counts, beside what the goal misses."""
+"""The value of a number with narrower bounds, in addition to what the goal misses."""
 
 
 def refutation(

@@ -175,7 +175,7 @@ class ClassCounts(Base):
             self._lots()
 
     def _lots(self) -> None:
-        """Count the placed lots of each kind, those with whole subunits on each stack."""
+        """Count the placed lots of each kind; lots with whole subunits are counted on each stack."""
         classes = {(s.trunk, s.number): i for i, alike in enumerate(self.classes) for s in alike.members}
         on: dict[tuple[int, str], list[Expression]] = defaultdict(list)
         touching: dict[str, list[Expression]] = defaultdict(list)
@@ -230,7 +230,7 @@ class ClassCounts(Base):
     # -- trunks --------------------------------------------------------------------------------------------------------
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Return one stand-in for whatever divisions a spliced subunit has."""
+        """Return a single stand-in for all divisions that a spliced subunit may have."""
         return (1,) if self.job.spliced[subunit.trunk, subunit.number] else ()
 
     def in_box(self, trunk: Trunk) -> Literal:

@@ -17,9 +17,9 @@ Sides = Mapping[Piece, tuple[Sequence[Leg], Sequence[Leg]]]
 """Legs that may hold each side of each piece, one a division that is open."""
 Bunch = tuple[Leg, ...]
 MOST_BUNCHES = 40_000
-"""More than so many are not listed."""
+"""Most bunches that are listed."""
 MOST_STEPS = 400_000
-"""More steps than this are not taken to list them."""
+"""Most steps that are taken to list bunches."""
 
 
 def closed_bunches(sides: Sides, loads: Mapping[Leg, int], room: int) -> list[Bunch] | None:

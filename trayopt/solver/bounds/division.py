@@ -40,9 +40,11 @@ from trayopt.solver.model.literals import linear, total
 EFFORT = 2.0
 """Most deterministic time for one question."""
 SOON = 0.05
-"""Most deterministic time for having much of what is asked for at once."""
+"""Most deterministic time for a question that asks for as many divisions as possible."""
 FEW = 3
-"""Where less than this is had at once, it is asked for one by one: that much is possible takes longer to deny."""
+"""If an answer has fewer divisions than this, the others are asked for one by one: it takes longer to prove that
+several are impossible together.
+"""
 
 
 @dataclass(frozen=True)

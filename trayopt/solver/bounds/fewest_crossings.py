@@ -75,12 +75,12 @@ class _Order:
         pays = [[seen.get((j, i), 0) for j in order] for i in order]
         """What the pair of strands pays where the first turns off before the second."""
         self.dispute = [[min(pays[i][j], pays[j][i]) for j in self.all] for i in self.all]
-        """What it pays in either order."""
+        """What the pair pays in either order."""
         self.more = [[pays[i][j] - self.dispute[i][j] for j in self.all] for i in self.all]
         self.most = max(map(max, self.dispute))
         self.disputed = [sum(1 << j for j in self.all if self.dispute[i][j]) for i in self.all]
         self.failed: dict[int, int] = {}
-        """Sets of strands that cannot be ordered, and what they had to spend."""
+        """Sets of strands that cannot be ordered, and the cost that they were allowed."""
         self.steps = 0
 
     def least(self) -> int:

@@ -22,7 +22,7 @@ FINEST = 1_000_000
 """Costs of a fibre end are rounded down to this part of a millimetre at most."""
 
 Cuts = Mapping[str, Sequence[int]]
-"""By trunk what a leg of it takes at each place, in mm."""
+"""For each trunk, the length in mm that a leg of the trunk takes at each place."""
 
 
 class NearestPlaces:
@@ -55,7 +55,7 @@ class NearestPlaces:
         }
 
     def length(self, cuts: Cuts) -> int:
-        """Bound the length of the legs of some trunks together from below; 0 where they have no room, which others say."""
+        """Bound the length of all legs of some trunks from below; 0 if they have no room, which other relaxations prove."""
         from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
 
         flow = SimpleMinCostFlow()

@@ -86,7 +86,7 @@ def must_cross(model: Model) -> Paid | None:
 
 
 def encoded(model: Model, goal: GoalName) -> Expression:
-    """Encode a goal in a model of which no bound is claimed, once; crossings are held to what has to cross."""
+    """Encode a goal, once, in a model that makes no claims about bounds; crossings are at least what has to cross."""
     known = goal in model.goals
     expression = model.goal(goal)
     paid = must_cross(model) if goal == "crossings" and not known else None

@@ -23,7 +23,7 @@ from trayopt.solver.model.ways import Partings
 WEIGHT_EFFORT = 2.0
 """Most deterministic time for the bound on preferences."""
 MOST_COUNTS = 2000
-"""Of more kinds times places than this, the length is not bounded: no answer is to be had soon."""
+"""Most kinds times places for a bound on the length: with more of them, no answer comes soon."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Answer:
     proven
         Whether the partition has no lower value than ``bound``, or has none at all.
     divisions
-        Those of the best choice of bunches; None where none was found in time, or none asked for.
+        The divisions of the best choice of bunches; None if no choice was found in time, or divisions were not asked for.
     """
 
     bound: int | None

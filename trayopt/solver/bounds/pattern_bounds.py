@@ -1,4 +1,4 @@
-"""What counts of settled divisions are asked: least used places, leg length and irregularity, and counts to work out to a plan.
+"""Questions to counts of settled divisions: used places, leg length, irregularity, and counts to complete to a plan.
 
 All answers are of the plans of one whole model; what counts leave out is said in ``pattern_counts``.
 """
@@ -48,7 +48,7 @@ class Counted:
         return None if self.found is None else self.counts.guess(self.found.value)
 
     def in_order(self, clock: Clock) -> Guess | None:
-        """Return counts as good in which kinds that come early in the walk lie near the base, as far as that is soon found."""
+        """Return counts that are as good, with kinds that come early in the walk near the base, if they are soon found."""
         lateness = self.counts.lateness()
         if self.found is None or isinstance(lateness, int):
             return self.guess

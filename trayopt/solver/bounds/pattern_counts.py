@@ -125,7 +125,7 @@ class Counts(KindCounts):
         return self.whole.legs(subunit, of)
 
     def placed(self, leg: Leg) -> Literal:
-        """Every leg with a splice is placed, at the tray every leg."""
+        """Whether a leg is placed: every leg with a splice is, and every leg of a trunk divided at the tray."""
         return self._is_at_tray(leg) if self._may_stay_bare(leg) else 1
 
     def _is_at_tray(self, leg: Leg) -> Literal:

@@ -50,7 +50,7 @@ AREA_EFFORT = 0.1
 TRUNK_EFFORT = 0.3
 """The same for the tubes of one trunk."""
 MOST_COUNTS = 4000
-"""Of more kinds of legs times places than this, the length is not bounded: no answer is to be had soon."""
+"""Most kinds of legs times places for a bound on the length: with more of them, no answer comes soon."""
 
 
 class PlaceCounts(StackCounts):

@@ -53,7 +53,7 @@ def _hopeless(job: Job, choice: Choice) -> bool:
 
 
 def leave_room(model: Ways) -> None:
-    """Leave hopeless choices out of a model of plans that place every splice and keep the physical rules at must."""
+    """Leave hopeless choices out of a model whose plans place every splice and keep the physical rules at must."""
     known, job = model.job.trunk_by_id, model.job
     if not job.ribbons_open:
         return

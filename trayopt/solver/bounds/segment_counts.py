@@ -87,19 +87,19 @@ class SegmentCounts(Base):
             for leg in job.spliced_legs(job.subunit_of_leg[key], of)
             if sum(self.blocks[i].spliced for i in self.stretches.parts_of(leg)) > 1
         }
-        """What legs over several blocks hold of each stretch."""
+        """The fibres of each stretch that legs over several blocks hold."""
         self.size = (len(self.blocks) + len(self._parts)) * len(self.places)
         """Number of counts at places; where it is above ``MOST_COUNTS``, nothing else is made."""
         if self.size > MOST_COUNTS:
             return
         self._divided = self._divide(divider if divide_at is None else divider.narrowed({}, divide_at))
         self.units = [self._unit(i) for i in range(len(self.blocks))]
-        """Fibres of either side in one unit of each stretch: what lies in a tray is so many of them."""
+        """Fibres of either side in a unit of each stretch: a tray holds a whole number of units."""
         self._together = {key: self._keeps_together(job.subunit_of_leg[key]) for key in self._of_key}
         self._out_of_box = self._outside()
         self._count()
         self.spans: list[Span] = []
-        """From where to where each stretch lies; it binds where a subunit of the stretch keeps together."""
+        """The span of each stretch; it binds where a subunit of the stretch keeps together."""
         for i in range(len(self.blocks)):
             self._cut(i)
             self.spans.append(self._span(i))

@@ -96,7 +96,7 @@ class Segments(SegmentCounts):
         )
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
-        """Return every rule the voice, but those that are read here: stretches keep subunits together, and count for guides."""
+        """Give the voice to every rule that is not read here: stretches keep subunits together, and count for guides."""
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
     def follow_tubes(self) -> bool:

@@ -204,7 +204,7 @@ class SetPartition(KindCounts):
 
     @cached_property
     def _lightest(self) -> int:
-        """Fewest ends that a bunch brings."""
+        """The fibre ends of the bunch with the fewest."""
         return min((kind.ends for kind in self._number), default=1)
 
     def most_bunches(self, place: Place) -> int:

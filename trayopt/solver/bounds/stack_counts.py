@@ -161,7 +161,7 @@ class StackCounts(ClassCounts):
         return stack.positions - min(asked, stack.positions) * self._held(Reserve, stack.id)
 
     def _large(self, stack: Stack, held: Literal, room: int, here: list[tuple[int, Expression, str]]) -> None:
-        """Let no tray hold two legs of a trunk that each need more than half of it, and so on down to a quarter.
+        """Let no tray hold two legs of a trunk that each need more than half of the tray, and so on down to a quarter.
 
         A leg brings an end for each of its fibres, and one more for each that is spliced; it needs a sleeve for each run of its
         splices.

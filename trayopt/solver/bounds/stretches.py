@@ -24,12 +24,12 @@ class Stretch(NamedTuple):
 
     @property
     def keys(self) -> tuple[Key, ...]:
-        """Its subunits, by trunk and number."""
+        """The subunits of the stretch, by trunk and number."""
         return tuple(side[:2] for side in self.sides)
 
     @property
     def spliced(self) -> bool:
-        """Whether it is a block."""
+        """Whether the stretch is a block."""
         return len(self.sides) > 1
 
 

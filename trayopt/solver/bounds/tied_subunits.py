@@ -151,7 +151,7 @@ def _tied(
     places: Mapping[Key, int],
     room: int,
 ) -> Tied:
-    """Find the groups of subunits of some trunks, with what they bring and the places that they take at least."""
+    """Find the groups of subunits of some trunks, with their fibre ends and the fewest places that they take."""
     most = TiedTrays().parameters(job).trays
     known = set(opened)
     group = tied(opened, (pair for pair in splices if known.issuperset(pair)))

@@ -39,7 +39,7 @@ class TubeAreas:
 
     @cached_property
     def unit(self) -> int:
-        """What every area is a multiple of."""
+        """The area of which every area is a multiple."""
         return gcd(*(area for area, _ in self.tubes.values())) or 1
 
     def fit_sums(self, clock: Clock) -> bool:
@@ -110,7 +110,7 @@ class TubeAreas:
         return sum(self._most_of(subunit) for subunit in trunk.subunits)
 
     def _most_of(self, subunit: Subunit) -> int:
-        """Most that the tubes of a subunit come to."""
+        """Return the greatest area of the tubes of a subunit."""
         return max(self._areas(subunit).values(), default=0) // self.unit
 
     def _trunk_on(self, trunk: Trunk, stack: Stack) -> Expression:
@@ -120,7 +120,7 @@ class TubeAreas:
         return number
 
     def _subunit_on(self, trunk: Trunk, subunit: Subunit, stack: Stack) -> Expression:
-        """Bound the same for one subunit: its own tube where it lies on the stack, or the tubes of its fibres there."""
+        """Bound the area from a subunit to a stack: its own tube if it lies there, or the tubes of its fibres there."""
         segments, key = self.segments, (subunit.trunk, subunit.number)
         along = [i for i, block in enumerate(segments.blocks) if key in block.keys]
         if not along:

@@ -32,9 +32,9 @@ from trayopt.solver.model.ways import Partings
 EFFORT = 2.0
 """Most deterministic time for one answer."""
 MOST_BLOCKS = 500
-"""Of more blocks than this only the room of all trays is counted."""
+"""Most blocks for which rings are looked for: with more, only the room of all trays is counted."""
 ROUNDS = 30
-"""So many times rings are looked for."""
+"""Most times that rings are looked for."""
 
 
 def out_by_stack_counts(job: Job, clock: Clock) -> int:

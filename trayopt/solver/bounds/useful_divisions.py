@@ -67,7 +67,7 @@ class UsefulDivisions:
         self.open: dict[Key, tuple[int, ...]] = {
             key: tuple(of for of, at in by_of.items() if at) for key, by_of in where.items()
         }
-        """Every k of use, by subunit."""
+        """Every useful k, by subunit."""
 
     def narrowed(self, given: Mapping[Key, Collection[int]], divide_at: Partings | None = None) -> Self:
         """Return the useful divisions of plans in which these subunits have one of these k and these trunks are divided there.
@@ -109,7 +109,7 @@ class UsefulDivisions:
 
     @property
     def hopeless(self) -> bool:
-        """Whether some subunit has no division that could be placed whole."""
+        """Whether some subunit cannot be placed whole at any division."""
         return any(not open_ for open_ in self.open.values())
 
     @cached_property

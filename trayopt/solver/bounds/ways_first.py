@@ -26,9 +26,9 @@ from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
 
 MOST_CHOICES = 8
-"""Of more choices of ways than this each is not asked by itself."""
+"""Most choices of ways that are asked one by one."""
 MOST_LISTED = 32
-"""More choices of ways than this are not looked at."""
+"""Most choices of ways that are listed."""
 
 
 class Choice(NamedTuple):
@@ -59,7 +59,7 @@ class WaysFirst:
         self._places = NearestPlaces(model)
         self._listed: list[Choice] = []
         self._reached = -1
-        """What the legs of the last choice take at least: each choice that takes less is listed."""
+        """The least length of the legs of the last choice: every choice with a smaller least length is listed."""
         self._all = False
         """Whether there are no more choices."""
         self._given_up = False

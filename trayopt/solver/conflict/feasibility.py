@@ -44,9 +44,11 @@ GLANCE = 1.0
 BLINK = 0.1
 """Least deterministic time to ask which groups are enough: without an answer the search goes on with all of them."""
 AGAIN = 20
-"""So many times what a refutation took may be spent to ask which groups are enough for it: each group fewer saves a question."""
+"""To ask which groups are enough for a refutation may take this many times as long as the refutation: each group fewer
+saves a question.
+"""
 FEW = 16
-"""Of so few groups it costs less to try than to ask which are enough."""
+"""Most groups that are tried one by one: to ask which of so few are enough costs more."""
 LAYOUT = 30.0
 """Most deterministic time for blocks at places."""
 LOOK = 4.0
@@ -130,7 +132,7 @@ class Trials:
         return False if open_ else None
 
     def dropping(self, cost: Cost, among: Groups) -> CorrectionModel:
-        """Return what says which of some groups to give up first."""
+        """Return the model that says which of some groups to give up first."""
         return CorrectionModel(self._stack_counts, self.question.groups, cost, among)
 
     # -- relaxations: they say no, and which groups are enough for it ------------------------------------------------

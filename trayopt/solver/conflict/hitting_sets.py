@@ -47,7 +47,7 @@ class CorrectionModel:
         self.cp.add_bool_or([~self.dropped[group] for group in sorted(groups)])
 
     def smallest(self, clock: Clock) -> frozenset[Group] | None:
-        """Return the smallest set, of those the cheapest; None where there is none, or none was proven in time."""
+        """Return the smallest set, the cheapest of several; None if there is no set, or no answer was proven in time."""
         status, solver = solve_one(self.cp, clock, EFFORT)
         if status != cp_sat.OPTIMAL:
             return None

@@ -1,4 +1,4 @@
-"""What keeping something would cost: the best plan among those that keep every must and some groups or facts beside."""
+"""What keeping something would cost: the best of the plans that keep every must and some further groups or facts."""
 
 from __future__ import annotations
 

@@ -26,9 +26,11 @@ from trayopt.solver.model.ways import Partings
 EFFORT = 12.0
 """Most deterministic time for one answer."""
 MOST_EFFORT = 30.0
-"""The same for one without which nothing that comes after is proven, or that settles several things at once."""
+"""The same for an answer on which all later proofs depend, or which settles several questions at once."""
 MANY = 2.0
-"""Most deterministic time for a layout with as many divisions as can be that no other had; then one such division will do."""
+"""Most deterministic time for a layout with as many new divisions as possible; after that, a single new division is
+enough.
+"""
 QUIET_S = 1.0
 """Seconds without a better layout after which the best one is taken to stay."""
 
@@ -86,7 +88,7 @@ class RelaxedModel(Generic[B]):
         self.last: list[int] = []
         """Every variable of the last layout."""
         self._linear = 1
-        """How much of the model its linear relaxation takes in."""
+        """The share of the model that its linear relaxation includes (the solver's linearization level)."""
         self._whole: tuple[RelaxedSolution, Model] | None = None
         """The layout that was worked out last, and the whole model of its divisions."""
         self._denied: list[tuple[RelaxedSolution, Mapping[GoalName, int]]] = []
@@ -288,7 +290,7 @@ class Query(cp_sat.SolutionCallback, Generic[B]):
         self.least: int | None = None
         """Least value so far."""
         self.layout: RelaxedSolution | None = None
-        """What has it."""
+        """The layout that has this value."""
         self._began = self._found = monotonic()
         self.asked = Asked(solver, cp, self)
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 BESIDE = 1.0
-"""Most deterministic time for a guess where there is a good plan in any case."""
+"""Most deterministic time for a guess if a good plan is known already."""
 
 
 def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:

@@ -45,9 +45,9 @@ if TYPE_CHECKING:
 TRIAL = 4.0
 """Most deterministic time for working a guess out to a plan; nothing else finds a plan as soon."""
 SOME = 3.0
-"""The same for each goal of a first plan that is only there to have one."""
+"""The same for each goal of a first plan, which a stopped search can show."""
 EVEN = 3.0
-"""The same for the preferences of plans whose legs are all of about one size."""
+"""The same for the preferences of plans with legs of about equal size."""
 SOON = 0.5
 """The same for each of the first goals by closed patterns, before blocks are made."""
 LOOK = 8.0
@@ -103,13 +103,13 @@ class Session:
         """Whether the plans in work keep like subunits divided alike."""
         self.polished: Assignment | None = None
         self.narrow: dict[tuple[int, int], Divisions] = {}
-        """Divisions that plans of so many legs and preferences broken at most can have, where that was found out."""
+        """The divisions of plans within limits on legs and broken preferences, for the limits that were asked."""
         self.asked: dict[tuple[int, int], Likeness] = {}
         """Questions under way, whether such plans are divided otherwise than the best one."""
         self.parted: PartingBounds | None = None
         """Bounds by where trunks are divided, once they are known."""
         self.denied_by = ""
-        """Relaxation that said last that no plan breaks preferences of so little weight."""
+        """The last relaxation that proved the bound on preferences to be too low."""
         self.empty = False
         """Whether it is proven that the job has no plan at all: only built pins can bring that about."""
         self._unpayable: dict[tuple[object, ...], frozenset[str]] = {}
@@ -150,7 +150,7 @@ class Session:
         return self.narrow[legs, least]
 
     def narrowed(self, legs: int, least: int, effort: float | None) -> Divisions:
-        """Leave out divisions that no relaxed solution has which is so good, of the strongest relaxation that there is."""
+        """Leave out divisions that no solution within these limits has, by the strongest relaxation that there is."""
         settled = self.divider.settle(alike=self.alike)
         if settled is not None and self.divider.only(settled.divisions, legs, alike=self.alike):
             return settled.divisions
@@ -350,7 +350,7 @@ class Session:
         return self.state.record(goal, value, by, model.given.tightened(given or {}))
 
     def held(self, model: Model, goal: GoalName) -> None:
-        """Note that a model is held to what the best plan has of a goal, and leave out what follows from that."""
+        """Note that a model is held to the best plan's value of a goal, and leave out legs that are then too small."""
         if model.given is not None:
             model.given = model.given.tightened({goal: self.state.value(goal)})
         self.drop_small(model, goal)
@@ -366,7 +366,7 @@ class Session:
                     model.require(model.placed(leg) <= 0)
 
     def so_far(self, goal: GoalName) -> tuple[int, ...]:
-        """Values of the best plan up to a goal: what a question on that goal takes for granted, and what is to be bettered."""
+        """Values of the best plan up to a goal: the limits of a question on the goal, and the value to be bettered."""
         return self.state.vector[: self.state.order.index(goal) + 1]
 
     def as_good(self, goal: GoalName) -> dict[GoalName, int]:
@@ -374,7 +374,7 @@ class Session:
         return dict(zip(self.state.order, self.so_far(goal)[:-1], strict=False))
 
     def given(self, goals: Sequence[GoalName]) -> Given:
-        """Take for granted what the best plan has of some goals."""
+        """Take the best plan's values of some goals for granted."""
         return Given({goal: self.state.value(goal) for goal in goals})
 
     def keeps(self, rule: str) -> bool:

@@ -14,11 +14,11 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.said import Said, said
 
 OF_PLACES: frozenset[GoalName] = frozenset({"trays", "leg_length_mm", "irregular"})
-"""Goals that ask at which places legs lie: what relaxations count of them they count in one way."""
+"""Goals that depend on the places of legs: relaxations count all of them in the same way."""
 ZERO = "zero"
-"""Author of what needs no proof: no goal is below 0."""
+"""The author of a bound that needs no proof: no goal is below 0."""
 SEARCH = "search"
-"""Author of what the solver proved on a model; the model holds every plan that the bound speaks of."""
+"""The author of a bound that the solver proved on a model; the model has every plan for which the bound holds."""
 
 AUTHORS: Mapping[str, str] = {
     ZERO: "nothing being less than 0",
@@ -47,7 +47,7 @@ def proven_by(author: str | None) -> Said:
 
 @dataclass(frozen=True)
 class Given:
-    """What a bound takes for granted of a plan: goals that are at most so much.
+    """What a bound takes for granted of a plan: an upper limit for some of its goals.
 
     Every splice placed is ``unplaced`` at most 0, every must kept ``broken_must`` at most 0; a rule at prefer is kept where
     ``broken_prefer`` is below its weight.

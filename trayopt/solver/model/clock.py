@@ -35,9 +35,9 @@ class Clock:
     effort: float = 0.0
     interrupted: bool = False
     most_effort: float | None = None
-    """Effort at which what is under way is left, to be gone on with later; None where it is worked on to its end."""
+    """The effort at which the work under way is interrupted, to be continued later; None if it goes on to its end."""
     reserve: Callable[[], float] = field(default=lambda: 0.0)
-    """What is kept of the limit for what comes after the search, as long as there is something to come."""
+    """The part of the limit that is kept for work after the search, as long as there is such work."""
 
     @property
     def seconds(self) -> float:
@@ -73,7 +73,7 @@ class Clock:
 
     @contextmanager
     def turn(self, effort: float | None) -> Iterator[None]:
-        """Work on something for so much effort at most, or as long as it takes."""
+        """Limit the effort of some work; None for no limit."""
         before, self.most_effort = self.most_effort, None if effort is None else self.effort + effort
         try:
             yield

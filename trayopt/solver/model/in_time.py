@@ -20,9 +20,9 @@ T = TypeVar("T")
 THREAD: Final = "trayopt search"
 """Name of every thread that works on a search."""
 LOOK_S = 0.05
-"""So often whoever waits looks at the clock."""
+"""Seconds between two looks at the clock, for the caller that waits."""
 MARGIN_PART, MOST_MARGIN_S = 0.03, 0.5
-"""What the clock of the work ends before the limit: the solver ends a little late."""
+"""How long before the limit the clock of the work ends: the solver ends a little late."""
 LEAST_S = 0.5
 """No work is ended from outside before: a search that is stopped at once still gives its first plan."""
 UNWIND_S = 0.25

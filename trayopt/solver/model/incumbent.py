@@ -41,7 +41,7 @@ class State:
     by_gap: bool = False
     _offered: dict[tuple[int, ...], dict[GoalName, int]] = field(default_factory=dict)
     _glimpsed: tuple[int, ...] = ()
-    """Values of the best plan that was told of before its run ended."""
+    """Values of the best plan that was reported before its run ended."""
 
     def __post_init__(self) -> None:
         """Begin without a bound."""
@@ -116,7 +116,7 @@ class State:
 
     @property
     def proofs(self) -> dict[GoalName, Bound]:
-        """Best bounds in order, up to the first goal that does not meet its bound: nothing is claimed of those behind it."""
+        """The best bounds in order, up to the first goal that does not meet its bound: later goals have no claims."""
         found: dict[GoalName, Bound] = {}
         for goal in self.order if self.best is not None else self.order[:1]:
             found[goal] = self.bound(goal)

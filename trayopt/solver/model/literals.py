@@ -13,7 +13,7 @@ from trayopt.solver.model.clock import Clock, OutOfTime
 Sum = cp_sat.LinearExpr.sum
 T = TypeVar("T")
 OFTEN = 500
-"""After so many literals more a model looks at the clock."""
+"""Number of new literals after which a model looks at the clock."""
 
 
 def is_false(literal: Literal) -> bool:
@@ -122,7 +122,7 @@ class Literals:
         return cast("T", self._made[key])
 
     def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], cp_sat.IntVar]]:
-        """Return the literals that were made under keys that begin with one of these."""
+        """Return the literals whose keys begin with any of these words."""
         return ((key, cast("cp_sat.IntVar", literal)) for key, literal in self._made.items() if key[0] in kinds)
 
     def any_of(self, *literals: Literal) -> Literal:

@@ -48,7 +48,7 @@ class Tuning:
     prove: bool = False
     """Whether a good plan is known and the bound is what is missing."""
     slice_s: float | None = None
-    """Most time for this run alone, beside the clock's."""
+    """Most time for this run alone, in addition to the limit of the clock."""
     effort: float | None = None
     """Most deterministic time for this run alone: it ends at the same point whatever the machine."""
     every_plan: bool = False
@@ -210,7 +210,7 @@ def read(model: Model, solver: cp_sat.CpSolver | cp_sat.SolutionCallback) -> Ass
 
 
 def hint(model: Model, assignment: Assignment) -> None:
-    """Give the solver an assignment to start from; a literal that stands for several things is named once."""
+    """Give the solver an assignment to start from; a literal that stands for several legs is named once."""
     job = model.job
     hints: list[tuple[Literal, bool]] = []
     for bunch, legs in model.bunches.items():

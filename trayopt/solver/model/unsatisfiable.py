@@ -16,7 +16,7 @@ class Oracle(Protocol[T]):
     """Knows which sets of things can hold together."""
 
     def possible(self, held: frozenset[T], most: float | None = None) -> bool | None:
-        """Whether these can hold together; None where that was not settled. ``most`` bounds the deterministic time."""
+        """Whether these things can hold together; None if that was not settled. ``most`` bounds the deterministic time."""
 
     def core(self, held: frozenset[T]) -> frozenset[T] | None:
         """Return a known part of these that cannot hold together, if there is one."""
@@ -49,7 +49,7 @@ class Memory(Generic[T]):
         return min((found for found in self.refuted if found <= held), key=len, default=None)
 
     def broken(self, held: frozenset[T]) -> frozenset[T] | None:
-        """Nothing is known of what else a plan breaks."""
+        """Return None: a memory knows no plans."""
         del held
         return None
 

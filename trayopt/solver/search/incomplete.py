@@ -156,7 +156,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
 def hope(
     s: Session, layouts: RelaxedModel[Segments], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Expression]
 ) -> int:
-    """Bound the weight of broken preferences over plans that meet what is known of the goals before, and look for one.
+    """Bound the weight of broken preferences over plans that meet all earlier bounds, and look for such a plan.
 
     Where there are such plans, one question settles three goals; where there are none, the bound holds of nothing.
     """

@@ -24,7 +24,7 @@ from trayopt.track.laid import Laid
 
 NAME = "trunks_outside"
 COUNTED = "stack_counts"
-"""Who counts what a set loses."""
+"""The relaxation that counts the loss of a set."""
 FIRST_EFFORT, MORE = 2.0, 4.0
 """Most deterministic time for a set in the first round, and how many times as much in each further one."""
 
@@ -37,7 +37,7 @@ class Set(Case):
     search: Again | None = None
     """The search of its part, once it was begun; it goes on where its turn ended."""
     to_end: bool = False
-    """Whether it is searched to its end once it has a complete plan."""
+    """Whether its part is searched to the end once it has a complete plan."""
 
     @property
     def whole(self) -> bool:

@@ -27,7 +27,7 @@ class Again(Protocol):
 
     @property
     def enough(self) -> Callable[[State], bool]:
-        """Whether the caller has enough with what is known so far."""
+        """Whether what is known so far is enough for the caller."""
 
     def solve(self) -> tuple[State, Stopped]:
         """Search until everything is proven or the clock stops it; go on from there where it was asked before."""
