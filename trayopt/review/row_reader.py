@@ -360,10 +360,9 @@ class RowReader:
                 continue
             known = self.made.ways.setdefault(trunk.id, {}).setdefault(key, Decided(value, line))
             if known.value != value:
-                text = said("{key} of trunk {trunk} is given twice, and differs", key=key, trunk=trunk.id)
                 self.cells.wrong(
                     cell,
-                    text,
+                    said("{key} of trunk {trunk} is given twice, and differs", key=key, trunk=trunk.id),
                     said("{value}, as in {line}", value=known.value, line=known.line.words),
                     said("a trunk has one way for all its legs"),
                 )
