@@ -110,8 +110,8 @@ def test_jobs_of_a_sweep_of_format_1_are_jobs_of_format_1_and_a_note_says_so_onc
     assert {job.rules["no_empty_below"].level for job in jobs} == {"prefer"}
     told = [str(fault).replace(f"{tmp_path}/", "") for fault in manifest.unusual()]
     assert [text for text in told if "format 1" in text] == [
-        "s.yaml:1:9: the sweep is written in format 1; trunks that do not say divide_at are divided at the tray, where "
-        "their cable has tubes; write schema: trayopt/sweep/2 to leave that to the plan"
+        "s.yaml:1:9: the sweep is written in format 1; trunks without divide_at are divided at the tray, if "
+        "their cable has tubes; write schema: trayopt/sweep/2 to let the plan decide"
     ]
 
 

@@ -70,7 +70,7 @@ def test_a_plan_of_format_1_is_taken_over_where_things_lie_and_a_note_says_so(na
     job, former = job_of(name), json.loads(FILES[name].read_text(encoding="utf-8"))
     plan = read_document(job, FILES[name], told.append)
     assert [(fault.source, fault.message) for fault in told] == [(str(FILES[name]), "the plan is written in format 1")]
-    assert "nothing is proven of them" in told[0].hint
+    assert "nothing is proven about them" in told[0].hint
     assert plan.job.digest == former["job"]["digest"] != job.digest
     assert [(t.port, t.travel, t.loops) for t in plan.trunks] == [
         (t["port"], t["travel"], t["loops"]) for t in former["trunks"]

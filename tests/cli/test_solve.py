@@ -136,7 +136,7 @@ def test_stopped_before_a_first_plan_ends_in_3_and_leaves_the_file(
         ),
         ([str(EXAMPLE), "-o", "models"], "models: cannot be written: it is a folder; "),
         ([str(EXAMPLE), "--start", "README.md"], "README.md:1:1: there is no column"),
-        ([str(EXAMPLE), "--reproducible", "--workers", "2"], "--reproducible is one thread"),
+        ([str(EXAMPLE), "--reproducible", "--workers", "2"], "--reproducible uses one thread"),
         ([str(EXAMPLE), "--time-limit", "0"], "--time-limit"),
         ([str(EXAMPLE), "--gap", "-1"], "--gap"),
         (["-", "--start", "-"], "cannot both be stdin"),
@@ -186,7 +186,7 @@ def test_a_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             app.main(["solve", str(EXAMPLE), "--workers", "1", "-q", "-o", str(path), *given])
         captured = capsys.readouterr()
         assert end.value.code == Exit.YES, captured.err
-        assert ("is not begun with, as it cannot be built" in captured.err) == warned
+        assert ("is not used as a start, because it cannot be built" in captured.err) == warned
 
 
 def test_a_job_without_joins_is_not_called_optimal_without_a_word(tmp_path: Path) -> None:
@@ -314,7 +314,10 @@ def test_a_plan_of_format_1_is_taken_over_with_a_note(command: str, tmp_path: Pa
     }  # fmt: skip
     done = trayopt(*options[command])
     assert done.returncode == Exit.YES, done.stderr
-    assert "the plan is written in format 1; it is taken over where its legs lie" in done.stdout + done.stderr
+    assert (
+        "the plan is written in format 1; its places, ways, ends and divisions are taken over"
+        in done.stdout + done.stderr
+    )
 
 
 def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], example: tuple[Job, Plan]) -> None:
@@ -322,7 +325,7 @@ def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], e
     assert "Musts that this plan breaks pin " in text
     assert "is pinned to stack" in text
     text = " ".join(plan_text(*example).split())
-    assert "Preferences that this plan breaks alternate_stacks P/2 up to P/2, the numbers of subunits of P are" in text
+    assert "Preferences that this plan breaks alternate_stacks P/2 up to P/2, subunits of P are spread as" in text
     text = " ".join(plan_text(*plans["hub-of-three-wall-2x6"]).split())
     assert re.search(r"opposite_travel \S+ \(counts 3\)", text)
     job = load_job(STANDARD / "no-2x864-short-tail-wall-3x8.yaml")
@@ -351,7 +354,7 @@ def test_a_conflict_and_its_ways_out_are_told(plans: dict[str, tuple[Job, Plan]]
         assert ("trayopt explain JOB proves ways out of it" in text) == (explanation is conflict)
     both = {"groups": [*conflict["groups"], {"rule": "reach", "subject": "N1", "because": "N1: too short"}]}
     other = " ".join(plan_text(job, plan.model_copy(update={"explanation": both})).split())
-    assert "these cannot hold together while every splice has a tray - pin" in other
+    assert "these cannot be kept together while every splice has a tray - pin" in other
     assert "- reach: N1: too short" in other
     assert "- give up pin N1:1-72; trays left: 2; in the job file: pins: - …" in text
     assert way_out_words(conflict) == []
@@ -408,7 +411,7 @@ def test_the_trace_is_lines_of_json_that_lead_to_the_plan(tmp_path: Path) -> Non
 def test_parts_are_left_out_by_name() -> None:
     refused = trayopt("solve", EXAMPLE, "--without", "outlines")
     assert refused.returncode == Exit.INPUT
-    assert "nothing of the search has this name; found outlines" in refused.stderr
+    assert "no part of the search has this name; found outlines" in refused.stderr
     assert "did you mean 'outline'?" in refused.stderr
     done = trayopt("solve", EXAMPLE, "--without", "outline", "--without", "division", "-v")
     assert done.returncode == Exit.YES

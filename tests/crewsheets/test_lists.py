@@ -380,7 +380,7 @@ def test_a_piece_that_no_tube_of_the_set_holds_is_told() -> None:
     (tube,) = [row for row in rows(made.tables["materials"]) if row["item"] == "tube over legs"]
     # Two ribbons: √((2 × 0.36)² + 3.22²) = 3.30.
     assert tube["size"] == "3.3 mm inside or more"
-    assert "has none so wide" in str(tube["where"])
+    assert "has no tube wide enough" in str(tube["where"])
 
 
 def mounted(pair: tuple[Job, Plan]) -> dict[str, tuple[object, object, object]]:

@@ -11,6 +11,7 @@ import pytest
 
 from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, worked
 from trayopt.api import load_job
+from trayopt.crewsheets.acts import Phase
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.order import acts_of
 from trayopt.crewsheets.steps import CAUTIONS, Step
@@ -76,7 +77,7 @@ def test_all_trays_of_a_group_are_spliced_before_one_of_them_is_laid() -> None:
     ]
     said = [step.lines for step in made if step.phase == "splice"]
     assert said[0][-1] == (
-        "left/1 comes with left/2: the tubes of N1/1 and S1/1 are opened for them. "
+        "left/1 comes to the bench with left/2: the tubes of N1/1 and S1/1 are opened for them all. "
         "Splice all of these trays before one of them is laid."
     )
 
@@ -160,8 +161,16 @@ def test_dangers_are_named_for_what_they_are_and_where_they_come() -> None:
     assert "Unsichtbares Laserlicht" in said["de"]["laser"]
     assert [name for name, text in said["en"].items() if "confined" in text.lower()] == ["confined"]
     assert [name for name, text in said["en"].items() if "flammable" in text] == ["gel", "solvent"]
-    for phase, named in {"strip": {"blade", "gel"}, "divide": {"blade"}, "splice": {"cleave", "solvent"}}.items():
-        assert named <= set(CAUTIONS[phase])  # type: ignore[index]
+    # Gel is cleaned off where a tube is opened, and a tube of a window is the first glass that is cut.
+    where: dict[Phase, set[str]] = {
+        "strip": {"blade", "gel"},
+        "cut": {"blade", "glass", "laser", "live"},
+        "part": {"blade", "gel"},
+        "divide": {"blade", "gel"},
+        "splice": {"cleave", "solvent", "laser"},
+    }
+    for phase, named in where.items():
+        assert named <= set(CAUTIONS[phase]), phase
 
 
 # --- what is built ------------------------------------------------------------------------------------------------------
@@ -357,7 +366,7 @@ def test_steps_carry_the_plans_own_figures() -> None:
         in text
     )
     assert "1 tube is opened at trays: one end, 150 mm before its first entrance." in text
-    assert "left/1 comes with left/2: the tube of Q/1 is opened for them." in text
+    assert "left/1 comes to the bench with left/2: the tube of Q/1 is opened for them all." in text
 
 
 def test_what_is_divided_at_the_port_is_parted_before_it_goes_round() -> None:

@@ -100,7 +100,7 @@ def test_ways_out_end_with_their_effort_and_what_was_not_looked_at_is_named() ->
     assert "unseen" not in whole.why.plain()
     assert "other seals and ports" in short.why.unseen
     assert len(set(short.why.unseen)) == len(short.why.unseen)
-    assert "Not looked at to the end" in " ".join(text(short, 100).split())
+    assert "Not searched to the end" in " ".join(text(short, 100).split())
     assert len(short.why.ways_out) < len(whole.why.ways_out)
 
 
@@ -120,7 +120,7 @@ def test_spare_fibres_are_joined_from_the_lowest_up_and_run_out() -> None:
     assert said(found).endswith("The cable has no more.")
     more = grow(job, TWO, to="Q", reproducible=True)
     assert (more.fits, more.settled, more.spare) == (1, True, 0)
-    assert said(more).endswith("For one more Q has too few spare fibres: 0 are left.")
+    assert said(more).endswith("Q has too few spare fibres for one more: 0 are left.")
 
 
 def test_ends_that_may_be_capped_too_short_are_to_be_measured() -> None:

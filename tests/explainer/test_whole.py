@@ -232,7 +232,7 @@ def test_ways_out_that_were_not_all_looked_for_say_so() -> None:
 
 def test_the_text_has_a_heading_for_every_part() -> None:
     said = text(explain(job_of(pair(pins=[pin("P:1-24", "left", 2)]))))
-    assert "Conflict 1 (minimal, proven): these cannot hold together" in said
+    assert "Conflict 1 (minimal, proven): these cannot be kept together" in said
     assert "Ways out, the cheapest first" in said
     assert '# - {leg: "P:1-24", stack: left, position: 2}  # take out' in said
 
@@ -254,7 +254,7 @@ def test_the_command_takes_a_hand_made_table(tmp_path: Path) -> None:
     table.write_text("trunk,fibres,stack,position\nN1,1-72,left,1\nS1,1-72,right,1\n")
     done = run("explain", str(STANDARD / "2x288-wall-2x6.yaml"), str(table), "-q")
     assert done.returncode == 1
-    assert "N1:1-72 in left/1 and S1:1-72 in right/1 cannot hold together" in done.stdout
+    assert "N1:1-72 in left/1 and S1:1-72 in right/1 cannot be kept together" in done.stdout
 
 
 # -- the words -------------------------------------------------------------------------------------------------------
@@ -298,7 +298,7 @@ def test_pins_that_clash_say_that_their_legs_are_spliced() -> None:
 
 def test_an_odd_ring_of_opposite_travel_says_why() -> None:
     made = explain(job_of(three(rules={"opposite_travel": "must"})))
-    assert "joined in a ring of 3" in made.summary
+    assert "in a ring of 3 joined trunks" in made.summary
 
 
 def test_ways_out_with_one_edit_are_told_as_one() -> None:
@@ -331,7 +331,7 @@ def test_apart_says_how_many_stacks_there_are() -> None:
 
 def test_rules_of_conflicts_that_are_not_told_are_named() -> None:
     made = explain(job_of(pair(enclosure=box(positions=1, fibres=12, sleeves=1))), conflicts=1)
-    assert "tray_sleeves has a part in further conflicts" in made.summary
+    assert "tray_sleeves takes part in further conflicts" in made.summary
 
 
 def test_what_always_holds_is_told_by_its_root() -> None:

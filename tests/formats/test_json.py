@@ -61,7 +61,7 @@ def test_faults_have_line_and_column() -> None:
     )
     assert faults(text) == [
         "7:12: status is not allowed; found 'optimale'; allowed: optimal, feasible, none; did you mean 'optimal'?",
-        "17:13: value has a wrong type; found 4.5; allowed: a whole number",
+        "17:13: value has the wrong type; found 4.5; allowed: a whole number",
         "49:3: unknown key 'sed'; allowed: version, seed, workers, deterministic_time; did you mean 'seed'?",
     ]
 

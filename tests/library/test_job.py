@@ -129,7 +129,7 @@ def test_a_job_of_format_1_is_read_with_a_note() -> None:
     load_job(FORMER, warn=told.append)
     (note,) = told
     assert note.message == "the job is written in format 1"
-    assert "write schema: trayopt/job/2 to leave that to the plan" in note.hint
+    assert "write schema: trayopt/job/2 to let the plan decide" in note.hint
     told.clear()
     load_job(mapping(), warn=told.append)
     assert told == []

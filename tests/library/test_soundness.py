@@ -301,7 +301,7 @@ def test_files_of_a_folder_are_told_with_their_place(tmp_path: Path) -> None:
         "one.yaml:4:5: the tray ribbon-24 is given twice in one folder; the other is below/ribbon-24.yaml; "
         "allowed: every id once"
     )
-    assert "trays/bad.yaml:3:9: fibres has a wrong type; found 'x'; allowed: a whole number" in lines
+    assert "trays/bad.yaml:3:9: fibres has the wrong type; found 'x'; allowed: a whole number" in lines
     assert any(line.startswith("trays/broken.yaml:2:1: ") for line in lines)
     assert any(line.startswith("trays/none.yaml:1:1: the file does not say what kind of entry it is") for line in lines)
 

@@ -29,14 +29,14 @@ def test_the_trunk_above_is_the_last_one_that_was_read(quay: Job) -> None:
     rows = [f"{name},1-12,left,{i + 1},,,,\n" for i, name in enumerate(names)]
     made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
     [fault] = [fault for fault in made.faults if fault.message == "the trunk is missing"]
-    assert fault.hint.startswith("if QUAY above it is meant")
+    assert fault.hint.startswith("if QUAY of a row above is meant")
 
 
 def test_the_trunk_above_is_the_last_one_also_where_its_row_says_again_what_another_said(quay: Job) -> None:
     rows = ("QUAY,1-12,left,1,,,,\n", "EAST,1-12,left,2,,,,\n", "QUAY,1-12,left,1,,,,\n", ",13-24,left,3,,,,\n")
     made = parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv")
     assert [fault.message for fault in made.faults] == ["this row repeats row 2", "the trunk is missing"]
-    assert made.faults[1].hint.startswith("if QUAY above it is meant")
+    assert made.faults[1].hint.startswith("if QUAY of a row above is meant")
 
 
 def test_cells_that_contradict_each_other_alike_are_told_each_with_its_own_other_cell(quay: Job) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import csv
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from io import StringIO
@@ -87,7 +88,7 @@ def test_rows_that_clash_are_named_and_each_is_proven_to_be_needed(through: Job,
     assert found.completion is not None
     assert found.completion.impossible
     remark = next(remark for remark in found.remarks if remark.level == "clash")
-    assert "(proven)" in remark.found
+    assert re.search(r"\(proven[;)]", remark.found)
     assert "1 decisions" not in remark.found
     assert 1 <= len(remark.lines) <= 2
 
@@ -120,7 +121,7 @@ def test_what_the_solver_needs_to_refute_all_rows_is_made_smaller_not_all_rows(r
     job = load_job("models/standard/2x1728-wall-3x8.yaml")
     table = changed(rows, [4, 7, 8, 11, 13, 16, 28, 30, 31, 36], {3: (stack(rows, 3), 7)})
     remark = next(remark for remark in review(job, table).remarks if remark.level == "clash")
-    assert "each of them is needed for that (proven)" in remark.found
+    assert "proven; without any one of them there is a plan" in remark.found
     assert len(remark.lines) <= 2
     assert asked
     assert max(asked) <= 2, "no rule names the two rows; the solver's refutation of all of them does"
@@ -253,6 +254,6 @@ def test_a_table_of_which_all_rows_may_be_needed_is_not_listed_row_by_row(
     monkeypatch.setattr("trayopt.solver.repair.clash.clash", all_of)
     judged = review_table(job, _of_splices(job, ribbons), complete_s=120)
     (remark,) = (remark for remark in judged.remarks if remark.level == "clash")
-    assert remark.found == "no plan that keeps every must keeps all 144 decisions of this table together (proven)"
+    assert remark.found == "no plan can keep every must and all 144 decisions of this table (proven)"
     assert not remark.lines
     assert any(other.rule == "tray_fibres" for other in judged.remarks)

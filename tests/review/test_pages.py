@@ -211,7 +211,7 @@ def test_a_mend_is_told_with_its_proof(quay: Job, good: str) -> None:
         quay, parse_handmade(quay, good.replace("144,left,2", "144,left,3").encode(), "plan.csv", lenient=True)
     )
     text = mended_text(mended)
-    assert "changes: legs 2; weighed 2000" in text
+    assert "changes: legs 2; total weight 2,000" in text
     assert "proven: no plan that keeps every must and what is built changes less" in text
     data = mended.as_dict()
     assert data["changes"]["legs"][0] == {"fibres": "QUAY:73-144", "from": "left/3", "to": ["left/2"]}

@@ -71,7 +71,7 @@ def test_rows_in_each_others_way_are_named_and_needed(quay: Job) -> None:
     review = reviewed("bad-rows-in-the-way.csv")
     clash = next(remark for remark in review.remarks if remark.level == "clash")
     assert [line.number for line in clash.lines] == [2, 4]
-    assert "each of them is needed for that (proven)" in clash.found
+    assert "proven; without any one of them there is a plan" in clash.found
     assert "row 2: QUAY:1-72 in left/1" in clash.found
     assert "row 4: QUAY:73-144 in right/2" in clash.found
 

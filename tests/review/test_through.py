@@ -61,7 +61,7 @@ def test_the_way_of_an_end_without_rows_is_missed_too(job: Job) -> None:
     )
     assert found.passed
     assert [(remark.subject, remark.found) for remark in found.remarks] == [
-        ("M1.east", "port, travel, loops of M1.east not given: not proven")
+        ("M1.east", "port, travel, loops of M1.east not given, so nothing is proven")
     ]
 
 

@@ -204,7 +204,7 @@ def test_one_splice_without_a_tray_is_told_in_the_singular() -> None:
     job = job_of({**data, "joins": [one]})
     [remark] = unplaced_remarks(job, Handmade(job, "t", "legs"), Laid(job, Assignment({}, {}, {}, {})))
     assert remark.found.startswith("1 splice of ")
-    assert remark.found.endswith("has no tray in which both sides lie")
+    assert remark.found.endswith("has no tray that holds both sides")
 
 
 def test_splices_that_no_tray_holds_are_not_sent_to_one(quay: Job) -> None:

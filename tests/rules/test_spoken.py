@@ -50,7 +50,7 @@ def test_every_sentence_of_a_case_is_said_whole(rule: str, case: Json) -> None:
             3_000,
             "S1: the least to strip is 3,950 mm (by bottom-right, clockwise, 1 loop, to right/2); exposed: 3,000 mm",
         ),
-        (4_000, "S1: 3,950 to 8,550 mm are to be stripped, by the way and the place; exposed: 4,000 mm"),
+        (4_000, "S1: 3,950 to 8,550 mm have to be stripped, depending on the way and the place; exposed: 4,000 mm"),
     ],
 )
 def test_a_tail_that_some_ways_leave_long_enough_is_said_with_both_ends(exposed: int, said: str) -> None:

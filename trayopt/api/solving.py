@@ -136,7 +136,7 @@ def solve(
 
 
 EXPLAIN_S = 10.0
-"""Most seconds in which ``solve`` looks for the first conflict; deterministic time if the plan must be reproducible."""
+"""Time limit in seconds in which ``solve`` looks for the first conflict; deterministic time if the plan must be reproducible."""
 
 
 EXPLAIN_PART = 0.2

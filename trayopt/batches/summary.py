@@ -250,7 +250,7 @@ def conflict_words(line: Line) -> str:
     """Write the rules of a conflict with their subjects, in short."""
     groups = [str(group).replace("_", " ") for group in line.get("conflict", ())]
     more = [f"{len(groups) - 4} more"] if len(groups) > 4 else []
-    return f"cannot hold together: {', '.join([*groups[:4], *more])}" if groups else ""
+    return f"cannot be kept together: {', '.join([*groups[:4], *more])}" if groups else ""
 
 
 def usual(factor: str) -> str:

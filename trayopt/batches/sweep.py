@@ -30,8 +30,8 @@ from trayopt.rules.registry import fill
 MOST_JOBS = 100_000
 """Greatest number of jobs of a sweep."""
 HINT = (
-    "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
-    "write schema: trayopt/sweep/2 to leave that to the plan"
+    "trunks without divide_at are divided at the tray, if their cable has tubes; "
+    "write schema: trayopt/sweep/2 to let the plan decide"
 )
 
 

@@ -20,8 +20,8 @@ from trayopt.track.routes import routes_of
 
 NOTE = "the plan is written in format 1"
 HINT = (
-    "it is taken over where its legs lie, with its ways, ends and divisions; goals and lengths count in another way today: "
-    "they are measured again, and nothing is proven of them"
+    "its places, ways, ends and divisions are taken over; goals and lengths are counted in another way today, so "
+    "they are measured again, and nothing is proven about them"
 )
 
 

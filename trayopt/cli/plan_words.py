@@ -48,7 +48,7 @@ def _gap(plan: Plan) -> str:
     """Write the gap of the first goal that is not proven."""
     item = next(item for item in plan.goals if item.bound != item.value)
     if item.bound is None:
-        return f"nothing is proven yet of {item.goal}, {item.value:,}"
+        return f"nothing is proven yet about {item.goal}, {item.value:,}"
     gap = item.value - item.bound
     return (
         f"{item.goal} has a gap of {gap:,} ({percent(gap / item.value)}): {item.value:,} found, at least {item.bound:,}"
@@ -199,7 +199,7 @@ def conflict_words(explanation: Mapping[str, Any]) -> tuple[str, list[str]]:
         head = "Why not: this cannot be kept while every splice has a tray" + ("; proven" if minimal else "")
     else:
         proof = "; proven: without any one of them there is a plan" if minimal else ""
-        head = f"Why not: these cannot hold together while every splice has a tray{proof}"
+        head = f"Why not: these cannot be kept together while every splice has a tray{proof}"
     return head, [_said(group) for group in groups]
 
 

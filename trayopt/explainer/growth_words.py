@@ -39,7 +39,7 @@ def _capped(found: Growth) -> str:
 
 def _next(found: Growth) -> str:
     if found.spare is not None:
-        return f"For one more {found.addition.to} has too few spare fibres: {found.spare:,} are left."
+        return f"{found.addition.to} has too few spare fibres for one more: {found.spare:,} are left."
     if found.settled:
         return "One more does not fit, which is proven."
     if found.addition.by == "subunit" and found.fits == found.units:

@@ -75,17 +75,17 @@ def _conflict(conflict: ConflictSaid, *, first: bool) -> list[str]:
         ]
     if len(groups) == 1:
         fact = said(
-            "{groups} cannot hold, which is proven" if conflict.minimal else "{groups} cannot hold",
+            "{groups} cannot be kept (proven)" if conflict.minimal else "{groups} cannot be kept",
             groups=named(groups),
         )
     else:
         fact = said(
-            "{groups} cannot hold together (proven; without any one of them the others can)"
+            "{groups} cannot be kept together (proven; without any one of them the others can)"
             if conflict.minimal
-            else "{groups} cannot hold together (not proven minimal)",
+            else "{groups} cannot be kept together (not proven minimal)",
             groups=named(groups),
         )
-    head = said("The reason: {root}." if first else "A separate reason: {root}.", root=fact)
+    head = said("The reason: {root}." if first else "Another reason: {root}.", root=fact)
     return [head, *(_ended(because) for _, _, because in together(conflict.groups))]
 
 
@@ -96,8 +96,8 @@ def _further(made: Explanation) -> list[str]:
     if not rules or EXPECTED in told:
         return []
     form = (
-        "{rules} has a part in further conflicts (--conflicts N shows them)."
-        "|{rules} have a part in further conflicts (--conflicts N shows them)."
+        "{rules} takes part in further conflicts (--conflicts N shows them)."
+        "|{rules} take part in further conflicts (--conflicts N shows them)."
     )
     return [said(form, n=len(rules), rules=listed(list(rules)))]
 
@@ -142,7 +142,7 @@ def _preferences(broken: tuple[PreferenceSaid, ...]) -> list[str]:
         costs = list(dict.fromkeys(_cost(item) for item in items))
         reason = one.reason
         if len(costs) == 1 and costs[0]:  # prices that differ stand in the list
-            reason = said("{reason}; with it kept: {cost}", reason=reason, cost=costs[0])
+            reason = said("{reason}; keeping it: {cost}", reason=reason, cost=costs[0])
         told.append(
             said("{which} is broken ({because}): {reason}.", which=which, because=because, reason=reason)
             if because

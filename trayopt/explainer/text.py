@@ -34,9 +34,7 @@ def text(made: Explanation, width: int = MOST_COLUMNS) -> str:
     if made.unseen:
         ways = listed(list(made.unseen))
         parts.append(
-            write.item(
-                "", f"Not looked at to the end in the effort for ways out (more --time-limit, more effort): {ways}"
-            )
+            write.item("", f"Not searched to the end for ways out (a longer --time-limit allows more): {ways}")
         )
     never = [item for item in made.preferences or () if item.never]
     broken = [item for item in made.preferences or () if not item.never]
@@ -67,7 +65,7 @@ class _Writer:
         """Write what cannot hold together."""
         proof = "minimal, proven" if conflict.minimal else "not proven minimal"
         alone = len(conflict.groups) == 1
-        yield f"Conflict {i} ({proof}): {'this cannot hold' if alone else 'these cannot hold together'}"
+        yield f"Conflict {i} ({proof}): {'this cannot be kept' if alone else 'these cannot be kept together'}"
         if not conflict.groups:
             always = "the rules that always hold, the loops that trunks may make, and what is built"
             yield self.item("  ", conflict.root or always)

@@ -89,7 +89,7 @@ def _ring(groups: Sequence[Group]) -> str:
     """Say why trunks that are all to travel opposite ways cannot: with two ways round, a ring of an odd number."""
     if len(groups) < 3 or any(group.rule != OppositeTravel.id for group in groups):
         return ""
-    return said_as("joined in a ring of {n}, two neighbours go the same of the two ways round", n=len(groups))
+    return said_as("in a ring of {n} joined trunks, two neighbours travel the same way", n=len(groups))
 
 
 def _spliced_to(job: Job, group: Group, others: Sequence[Group]) -> list[str]:

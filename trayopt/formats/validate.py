@@ -193,7 +193,7 @@ def _fault(model: type[BaseModel], located: Located, base: Path, path: Path, gro
     elif kind in _BOUNDS:
         message = said("{name} is out of range", name=name)
     elif kind.endswith("_type") or kind == "int_from_float":
-        message = said("{name} has a wrong type", name=name) if name else said("wrong type")
+        message = said("{name} has the wrong type", name=name) if name else said("wrong type")
         if value is None:
             message, found = said("{name} has no value", name=name), ""
         elif any(item["type"] == "string_type" for item in group) and isinstance(value, int | float):

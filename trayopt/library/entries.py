@@ -123,7 +123,11 @@ def file_entry(library: Library, path: Path, kind: str | None = None) -> Entry:
     says, model = resolver.file(path)
     if kind not in {None, says}:
         raise InputError(
-            [resolver.located(path).spot(("kind",)).fault(said("this is no {kind}", kind=kind), found=f"kind: {says}")]
+            [
+                resolver.located(path)
+                .spot(("kind",))
+                .fault(said("this is not of kind {kind}", kind=kind), found=f"kind: {says}")
+            ]
         )
     if resolver.faults or not isinstance(model, Model):
         raise InputError(resolver.faults)

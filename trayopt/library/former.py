@@ -12,8 +12,8 @@ from trayopt.domain.said import said
 
 NOTE = said("the job is written in format 1")
 HINT = said(
-    "trunks that do not say divide_at are divided at the tray, where their cable has tubes; "
-    "write schema: trayopt/job/2 to leave that to the plan"
+    "trunks without divide_at are divided at the tray, if their cable has tubes; "
+    "write schema: trayopt/job/2 to let the plan decide"
 )
 
 

@@ -27,7 +27,7 @@ def pin_faults(parts: Parts) -> Iterator[Fault]:
                 first = parts.spot("pins", trunk_pins[pin.trunk])
                 message = said("two pins of trunk {trunk}; the other is in {first}", trunk=pin.trunk, first=first.told)
                 yield parts.spot("pins", i, "trunk").fault(
-                    message, allowed=said("one pin a trunk"), hint=said("write both in one pin")
+                    message, allowed=said("one pin per trunk"), hint=said("write both in one pin")
                 )
             trunk_pins.setdefault(pin.trunk, i)
             continue
@@ -158,7 +158,7 @@ def _beside(parts: Parts, i: int, subunit: Subunit, leg: Leg, others: dict[Leg, 
         message = said(
             "two pins of leg {run}; the other is in {spot}", run=run, spot=parts.spot("pins", others[leg]).told
         )
-        yield spot.fault(message, allowed=said("one pin a leg"), hint=said("take one out"))
+        yield spot.fault(message, allowed=said("one pin per leg"), hint=said("take one out"))
         return
     first = next(iter(others), None)
     if first is not None and first.of != leg.of:
@@ -169,7 +169,7 @@ def _beside(parts: Parts, i: int, subunit: Subunit, leg: Leg, others: dict[Leg, 
         )
         yield spot.fault(
             message,
-            allowed=said("one division a subunit"),
+            allowed=said("one division per subunit"),
             hint=said("the other is in {spot}", spot=parts.spot("pins", others[first]).told),
         )
     others[leg] = i

@@ -245,7 +245,9 @@ class Resolver:
             if other:
                 spot = located.spot((*path, other.partition(":")[0]))
                 self.faults.append(
-                    spot.fault(said("this is no {kind}", kind=_noun(kind)), found=other, allowed=f"kind: {kind}")
+                    spot.fault(
+                        said("this is not of kind {kind}", kind=_noun(kind)), found=other, allowed=f"kind: {kind}"
+                    )
                 )
                 return None
             if kind == "enclosure":

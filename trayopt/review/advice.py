@@ -29,5 +29,5 @@ def advice_to_meet(job: Job, laid: Laid, a: Run, b: Run) -> str:
 
 def _said(change: str | None, general: str, otherwise: str) -> str:
     if change is not None:
-        return f"{change} (tried: it ends this finding and breaks no other rule that has to hold)"
-    return f"{general}; no single change that was tried does it alone: {otherwise}"
+        return f"{change} (tried: this ends the finding and breaks no other must)"
+    return f"{general}; no single change that was tried is enough: {otherwise}"

@@ -47,9 +47,9 @@ def changed_words(mended: Mended) -> str:
             f"{several(mended.strange, 'cell')} set aside that {_names(mended.strange)} what the job does not have"
         )
     if not changed and beside:
-        return f"no given leg or way changes; {listed(beside)}; weighed {mended.weighed}"
+        return f"no given leg or way changes; {listed(beside)}; total weight {mended.weighed:,}"
     more = f"; beside them: {listed(beside)}" if beside else ""
-    return f"changes: {listed(changed) or 'none'}{more}; weighed {mended.weighed}"
+    return f"changes: {listed(changed) or 'none'}{more}; total weight {mended.weighed:,}"
 
 
 def _names(count: int) -> str:
@@ -72,7 +72,7 @@ def sure(mended: Mended) -> str:
     """Write whether the changes are proven to be the least."""
     if mended.proven:
         return "proven: no plan that keeps every must and what is built changes less"
-    return f"not proven to be the least: every such plan changes at least {mended.bound} (weighed)"
+    return f"not proven to be the least: every such plan has changes of total weight {mended.bound:,} or more"
 
 
 def no_plan(mended: Mended) -> str:
@@ -80,11 +80,11 @@ def no_plan(mended: Mended) -> str:
     if not mended.impossible:
         return "no plan was found in the time given"
     if mended.clash:
-        among = "" if mended.clash_minimal else "some of these, for the time was not enough to say which: "
+        among = "" if mended.clash_minimal else "some of these (the time was too short to say which): "
         named = listed(mended.clash[:MOST_NAMED])
         if len(mended.clash) > MOST_NAMED:
             named = f"{', '.join(mended.clash[:MOST_NAMED])} and {len(mended.clash) - MOST_NAMED:,} more"
-        return f"proven: no plan keeps every must and what is built; in each other's way: {among}{named}"
+        return f"proven: no plan keeps every must and what is built, because these exclude each other: {among}{named}"
     return "proven: no plan places every splice and keeps every must; trayopt explain JOB says why, and what would help"
 
 

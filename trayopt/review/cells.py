@@ -176,7 +176,7 @@ class Cells:
         """Read a trunk; ``last`` is the trunk of the row before, for a hint if the cell is empty."""
         if not cell.text:
             hint = (
-                said("if {last} above it is meant, write it in every row; unmerge merged cells", last=last)
+                said("if {last} of a row above is meant, write it in every row; unmerge merged cells", last=last)
                 if last
                 else ""
             )
@@ -215,7 +215,7 @@ class Cells:
             self.wrong(cell, said("the fibres are missing"), ALLOWED)
             return None
         if _COMMA.fullmatch(text):
-            self.wrong(cell, said("a comma inside of fibres"), ALLOWED, said("write one run in a row"))
+            self.wrong(cell, said("a comma inside of fibres"), ALLOWED, said("write one run per row"))
             return None
         known = self._runs.get((trunk.id, text))
         if known is not None:

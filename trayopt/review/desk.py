@@ -337,17 +337,17 @@ def _complete(job: Job, made: Handmade, as_told: Callable[[], Laid], limit_s: fl
         remark = Remark("complete", "clash", "job", (), (), text, "", "trayopt explain says why, and what would help")
         return Completion(None, True, (remark,))
     if len(culprits.groups) == len(groups) > MOST_NAMED and not culprits.minimal:
-        text = f"no plan that keeps every must keeps all {len(groups)} decisions of this table together (proven)"
+        text = f"no plan can keep every must and all {len(groups)} decisions of this table (proven)"
         mend = "mend what the other findings say, or let trayopt mend find the nearest plan"
         return Completion(None, True, (Remark("complete", "clash", "all rows", (), (), text, "", mend),))
     lines = tuple(dict.fromkeys(line for i in culprits.groups for line in decided[i][0]))
     said = "; ".join(f"{_rows(decided[i][0])}: {_words(decided[i][1])}" for i in culprits.groups[:MOST_NAMED])
     if len(culprits.groups) > MOST_NAMED:
         said += f"; and {len(culprits.groups) - MOST_NAMED:,} more"
-    sure = "each of them is needed for that (proven)" if culprits.minimal else "not shown to be the fewest"
-    text = f"no plan that keeps every must keeps these {len(culprits.groups)} decisions together; {sure}: {said}"
+    sure = "proven; without any one of them there is a plan" if culprits.minimal else "not proven to be the fewest"
+    text = f"no plan can keep every must and these {len(culprits.groups)} decisions ({sure}): {said}"
     if len(culprits.groups) == 1:
-        text = f"no plan that keeps every must keeps this decision, whatever the other rows say (proven): {said}"
+        text = f"no plan can keep every must and this decision, whatever the other rows say (proven): {said}"
     cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack", "port", "travel") for line in lines))
     remark = Remark(
         "complete", "clash", " / ".join(_words(decided[i][1]) for i in culprits.groups[:4]), lines, cells, text,

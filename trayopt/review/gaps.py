@@ -31,7 +31,7 @@ def parked_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
         run = Run(leg.trunk, *subunit.leg_run(leg))
         lines = tuple(dict.fromkeys(_near(made, run)))
         cells = tuple(dict.fromkeys(filter(None, (line.cell("position", "tray", "stack") for line in lines))))
-        text = f"{run} is spliced to nothing, and the tube of {subunit.name} is opened at the trays: it is given none"
+        text = f"{run} has no splice, but its tube ({subunit.name}) is opened at the trays, and no row gives it a tray"
         found.append(
             Remark(
                 "table", "open", f"{run}", lines, cells, text, "a tray for every leg of an opened tube",
@@ -79,7 +79,7 @@ def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     remarks = []
     for a, b in _without_a_tray(laid):
         has = "has" if a.count == 1 else "have"
-        text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray in which both sides lie"
+        text = f"{several(a.count, 'splice')} of {a} to {b} {has} no tray that holds both sides"
         remarks.append(_unplaced(made, a, b, text, advice_to_meet(job, laid, a, b)))
     for of_list in made.lists:
         where = f" of sheet '{printable(of_list.sheet)}'" if made.beside else ""
@@ -190,7 +190,7 @@ def _fibres(job: Job, made: Handmade) -> Iterator[Remark]:
             lines = tuple(dict.fromkeys(_near(made, run)))
             cells = tuple(dict.fromkeys(line.cell("position", "tray", "stack") for line in lines))
             yield Remark(
-                "table", "open", f"{run}", lines, cells, f"fibres {span(first, last)} of {trunk.id} are given no tray",
+                "table", "open", f"{run}", lines, cells, f"fibres {span(first, last)} of {trunk.id} have no tray in this table",
                 "a tray for every spliced fibre", "add the missing rows, or let trayopt complete the table",
             )  # fmt: skip
 
@@ -207,7 +207,7 @@ def _ways(job: Job, made: Handmade) -> Iterator[Remark]:
             sides = [f"{side}{part}" for side in ("from", "to") for part in (" trunk", "", " fibres")]
             cells = tuple(line.cell(*missing, "trunk", *sides, "fibres") for line in lines)
             yield Remark(
-                "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} not given: not proven",
+                "table", "open", trunk.id, lines, cells, f"{', '.join(missing)} of {trunk.id} not given, so nothing is proven",
                 f"{listed(asked)} of every such trunk", f"write {', '.join(missing)} in one row of {trunk.id}",
             )  # fmt: skip
 
@@ -220,5 +220,5 @@ def _ends(job: Job, made: Handmade) -> Iterator[Remark]:
             ends = ", ".join(end.id for end in stack.ends)
             yield Remark(
                 "table", "open", stack.id, (lines[0],), (lines[0].cell("end", "stack", "tray"),),
-                f"the end of {stack.id} is not given: not proven", ends, f"write the end in a row of {stack.id}",
+                f"the end of {stack.id} is not given, so nothing is proven", ends, f"write the end in a row of {stack.id}",
             )  # fmt: skip

@@ -299,7 +299,7 @@ def _untold(given: Given, assignment: Assignment) -> tuple[str, ...]:
     for trunk in dict.fromkeys(item.trunk for item in given.runs):
         told, now = given.ways.get(trunk), assignment.ways.get(trunk)
         if now is not None and (told is None or None in told[:4]):
-            notes.append(f"the plan does not say all of the way of {trunk}; it is taken as {way_words(now)}")
+            notes.append(f"the plan does not give the whole way of {trunk}; it is read as {way_words(now)}")
     return tuple(notes)
 
 

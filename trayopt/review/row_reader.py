@@ -283,7 +283,7 @@ class RowReader:
             within = whole.part(text.strip())
             whole = whole.part(rest.strip())
             if name.text and within.text.casefold() != name.text.casefold():
-                self.cells.contradict(name, within, said("the trunk is not that of the fibres"))
+                self.cells.contradict(name, within, said("the row names one trunk and its fibres another"))
                 return None, whole
             name = within
         elif whole.text and not name.text and column not in self.at:
@@ -302,7 +302,7 @@ class RowReader:
         """Report a cable column that names another trunk than the row; False if it does."""
         if cell.text not in self.made.job.trunk_by_id or cell.text in {trunk.id, trunk.cable.id}:
             return True
-        self.cells.contradict(cell, name, said("the cable is another trunk than the row's own"))
+        self.cells.contradict(cell, name, said("the cable of the row is not its trunk"))
         return False
 
     def count(self, row: Row, count: int) -> bool:
@@ -376,7 +376,7 @@ class RowReader:
         text = self.repeats.get(key)
         if text is None:
             text = self.repeats[key] = said("this row repeats {line}", line=before.words)
-        self.cells.wrong(cell, text, hint=said("take one of the two rows out"))
+        self.cells.wrong(cell, text, hint=said("remove one of the two rows"))
         if first.texts != row.texts or row.wrong:
             return True
         told = [telling for telling in self.cells.tellings if telling is not None]

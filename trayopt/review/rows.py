@@ -142,7 +142,7 @@ def _idle(job: Job, made: Handmade, laid: Laid) -> Iterator[Remark]:
             cells = tuple(line.cell("position", "tray", "fibres") for line in entry.lines)
             yield Remark(
                 "idle", "figure", str(entry.run), entry.lines, cells,
-                f"{entry.run} has no spliced fibre and is given {entry.place}",
-                "no tray for what is idle, save a leg of a tube that is opened at the trays",
+                f"{entry.run} has no spliced fibre, but this row puts it in {entry.place}",
+                "no tray for an idle leg, unless its tube is opened at the trays",
                 "take the row out",
             )  # fmt: skip

@@ -139,8 +139,8 @@ def _swap(one: _Row, other: _Row, what: str, failing: Sequence[Remark]) -> Remar
     follows = ", ".join(dict.fromkeys(f"{remark.rule} {remark.subject}" for remark in failing))
     level = "always" if any(remark.level == "always" for remark in failing) else failing[0].level
     found = (
-        f"{one.what} in {one.place} and {other.what} in {other.place} have each other's tray; "
-        f"all that fails follows from it: {follows}"
+        f"{one.what} in {one.place} and {other.what} in {other.place} are swapped; "
+        f"this explains everything that fails: {follows}"
     )
     allowed = f"{one.what} in {other.place}, {other.what} in {one.place}"
     numbers = " and ".join(str(line.number) for line in lines)

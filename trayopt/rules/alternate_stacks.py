@@ -43,7 +43,7 @@ class AlternateStacks(Rule[NoParameters]):
                     yield Breach(
                         subunit.name,
                         said(
-                            "up to {subunit_name}, the numbers of subunits of {trunk} are {shares}",
+                            "up to {subunit_name}, subunits of {trunk} are spread as {shares}",
                             subunit_name=subunit.name,
                             trunk=trunk.id,
                             shares=shares,

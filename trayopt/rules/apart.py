@@ -79,7 +79,7 @@ class KeptApart(Rule[NoParameters]):
                         of_b=counts[b],
                         scope=said(entry.scope),
                     )
-        return said("{subject}: these joins are not to be apart in this job", subject=subject)
+        return said("{subject}: the job does not keep these joins apart", subject=subject)
 
     def need(self, job: Job, subject: str) -> str:
         """Say which joins must be apart, and how many trays and stacks there are for them."""

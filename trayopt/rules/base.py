@@ -162,7 +162,7 @@ class Rule(ABC, Generic[P]):
         """Tell a reviewer in one sentence what to change in a plan that breaks the rule."""
         del laid
         said = self.say(job, subject).removeprefix(f"{subject}: ")
-        return f"change what the plan decides of {subject} until this holds: {said}"
+        return f"change what the plan decides about {subject}, so that: {said}"
 
     def without(self, job: Job, subject: str) -> Job:
         """Return the job in which the rule is given up for a subject.

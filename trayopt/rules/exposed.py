@@ -59,8 +59,8 @@ class Exposed(Rule[Lengths]):
                 yield Breach(
                     trunk.id,
                     said(
-                        "{trunk} is to be stripped by {strip:,} mm; with {loops} its longest leg {longest_leg} is routed over "
-                        "{longest_route_mm:,} mm; {trunk_exposed_mm:,} mm are exposed",
+                        "{trunk} has to be stripped by {strip:,} mm; with {loops} its longest leg {longest_leg} travels "
+                        "{longest_route_mm:,} mm; only {trunk_exposed_mm:,} mm may be exposed",
                         trunk=trunk.id,
                         strip=strip,
                         loops=loops,
@@ -95,7 +95,7 @@ class Exposed(Rule[Lengths]):
         least = self.parameters(job).strip_mm([], loops)
         exposed = said("no limit") if trunk.exposed_mm is None else said("{exposed:,} mm", exposed=trunk.exposed_mm)
         return said(
-            "{subject}: at least {least:,} mm are stripped with {loops}; exposed: {exposed}",
+            "{subject}: with {loops}, at least {least:,} mm have to be stripped; exposed: {exposed}",
             subject=subject,
             least=least,
             loops=several(loops, "loop"),
@@ -112,12 +112,12 @@ class Exposed(Rule[Lengths]):
             found.append((lengths.strip_mm([cut], way.loops), way, place))
         exposed = said("no limit") if trunk.exposed_mm is None else said("{exposed:,} mm", exposed=trunk.exposed_mm)
         if not found:
-            return said("{subject}: no way is open to it; exposed: {exposed}", subject=subject, exposed=exposed)
+            return said("{subject}: no way leads it to a tray; exposed: {exposed}", subject=subject, exposed=exposed)
         strip, way, place = min(found)
         most = max(found)[0]
         if trunk.exposed_mm is not None and strip <= trunk.exposed_mm < most:
             return said(
-                "{subject}: {least:,} to {most:,} mm are to be stripped, by the way and the place; exposed: {exposed}",
+                "{subject}: {least:,} to {most:,} mm have to be stripped, depending on the way and the place; exposed: {exposed}",
                 subject=subject,
                 least=strip,
                 most=most,

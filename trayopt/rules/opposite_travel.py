@@ -50,7 +50,7 @@ class OppositeTravel(Rule[NoParameters]):
         a, _, b = subject.partition("+")
         splices = sum(join.a.count for join in job.joins if {join.a.trunk, join.b.trunk} == {a, b})
         return said(
-            "{subject}: {a} and {b} are joined by {splices:,} splices and are to travel opposite ways round",
+            "{subject}: {a} and {b} are joined by {splices:,} splices and should travel in opposite directions",
             subject=subject,
             a=a,
             b=b,

@@ -95,7 +95,7 @@ class Reach(Rule[ReachParameters]):
             "{subject}: trays need {bench:,} mm to come to the bench; {gives}",
             subject=subject,
             bench=bench,
-            gives=joined(gives) if gives else said("no way is open to it"),
+            gives=joined(gives) if gives else said("no way leads it to a tray"),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

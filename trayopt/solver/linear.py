@@ -18,7 +18,7 @@ from trayopt.certificate.check import GOAL, Bounds, System
 from trayopt.solver.model.clock import Clock
 
 MOST_S = 20.0
-"""Most seconds for one linear relaxation."""
+"""Time limit in seconds for one linear relaxation."""
 ENOUGH = 1e-4
 """How far the goal may be above what is allowed: beyond that, a branch need not be solved further."""
 PROBE_STEPS = 1_000

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     type=click.FloatRange(min=0.001),
     default=60.0,
     show_default=True,
-    help="Most seconds for each job, in the solver's own time, which repeats exactly.",
+    help="Time limit in seconds for each job, in the solver's own time, which repeats exactly.",
 )
 @click.option("--wall-limit", metavar="S", type=click.FloatRange(min=0), help="End a job after S seconds by the clock.")
 @click.option(
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     "--gap",
     metavar="G",
     type=click.FloatRange(min=0),
-    help="Stop work on a goal once its bound is within this part of its value.",
+    help="Stop work on a goal once its bound is within this fraction of its value.",
 )
 @click.option("--seed", metavar="N", type=int, default=1, show_default=True, help="Random seed.")
 @click.option(

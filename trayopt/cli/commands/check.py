@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",
-    help="Most seconds for the best plan, for completing a table, and for --prove.",
+    help="Time limit in seconds for the best plan, for completing a table, and for --prove.",
 )  # fmt: skip
 @common
 def command(

@@ -18,7 +18,7 @@ from trayopt.cli.output import Output
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=20.0,
     show_default=True, metavar="S",
-    help="Most seconds to complete a table.",
+    help="Time limit in seconds to complete a table.",
 )  # fmt: skip
 @common
 def command(output: Output, job: str, plans: tuple[str, str], html: str | None, limit_s: float) -> None:

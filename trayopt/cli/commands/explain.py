@@ -74,7 +74,7 @@ class _Ways(click.ParamType[int]):
 )
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
-    metavar="S", help="Most seconds; whatever is not proven by then is marked as not proven.",
+    metavar="S", help="Time limit in seconds; whatever is not proven by then is marked as not proven.",
 )  # fmt: skip
 @click.option(
     "--apply", "apply_", type=_Ways(), metavar="N|all",
@@ -107,7 +107,7 @@ def command(
     folder: str | None,
     reproducible: bool,
 ) -> int:
-    """Say why not every must of JOB can be kept with every splice placed, and prove the ways out of it.
+    """Say why no plan can keep every must of JOB and place every splice, and prove ways out.
 
     If every must can be kept, say why the best plan breaks the preferences that it breaks, and why no goal can be lower.
     With PLAN, a plan in JSON or a hand-made table, say which of its decisions conflict, or what it costs.

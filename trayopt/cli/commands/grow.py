@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0, show_default=True,
-    metavar="S", help="Most seconds; whatever is not proven by then is marked as not proven.",
+    metavar="S", help="Time limit in seconds; whatever is not proven by then is marked as not proven.",
 )  # fmt: skip
 @click.option("--reproducible", is_flag=True, help="No clock: the same answer, byte for byte.")
 @click.option(

@@ -95,7 +95,7 @@ def validate(output: Output, files: tuple[Path, ...]) -> int:
 
     A FILE may also be a job, which is read with everything that it uses.
 
-    Errors, such as trays that stand in the way of the track, end in exit 1; unusual sizes are warnings.
+    Errors, such as trays that stand in the way of the track, end in exit code 1; unusual sizes are warnings.
     """
     from trayopt.api import library_survey
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option(
     "--time-limit", "limit_s", type=click.FloatRange(min=0, min_open=True), default=60.0,
     show_default=True, metavar="S",
-    help="Most seconds.",
+    help="Time limit in seconds.",
 )  # fmt: skip
 @click.option(
     "--workers", type=click.IntRange(1, 64), default=2, show_default=True, metavar="N", help="Search threads."

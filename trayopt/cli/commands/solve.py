@@ -43,12 +43,12 @@ LOOK_PART, LOOK_S, LEAST_LOOK_S = 0.5, 3.0, 0.2
 @click.option("-o", "--output", "file", metavar="PLAN", type=FILE, help="Write the plan as JSON; - for stdout.")
 @click.option(
     "--time-limit", "time_limit_s", type=click.FloatRange(min=0, min_open=True), metavar="S",
-    help="Most seconds for the whole command, with the reasons; with --reproducible, seconds of the solver's own clock, "
-    "the same on every machine.",
+    help="Time limit in seconds for the whole command, including the reasons; with --reproducible, seconds of the "
+    "solver's own clock, the same on every machine.",
 )  # fmt: skip
 @click.option(
     "--gap", type=click.FloatRange(min=0, max=1), metavar="G",
-    help="Stop work on a goal once its bound is within this part of its value, such as 0.05.",
+    help="Stop work on a goal once its bound is within this fraction of its value, such as 0.05.",
 )  # fmt: skip
 @click.option(
     "--workers",
@@ -111,7 +111,7 @@ def command(
     from trayopt.api import load_job
 
     if reproducible and workers not in {None, 1}:
-        raise click.UsageError("--reproducible is one thread: leave --workers out")
+        raise click.UsageError("--reproducible uses one thread: leave --workers out")
     if job == start == "-":
         raise click.UsageError("JOB and --start cannot both be stdin")
     if trace == file == "-":
@@ -204,7 +204,7 @@ def _known(without: Iterable[str]) -> None:
         if name not in PARTS:
             hint = did_you_mean(name, PARTS)
             raise InputError.one(
-                "nothing of the search has this name",
+                "no part of the search has this name",
                 source="--without",
                 found=name,
                 allowed=", ".join(PARTS),
@@ -322,11 +322,11 @@ def _start(output: Output, job: Job, path: str) -> Plan:
         plan = completed_plan(review) or (review.report.plan if review.report is not None else None)
         if plan is None:
             raise InputError.one(
-                "cannot be used as a plan to begin with",
+                "cannot be used as a starting plan",
                 source=path,
                 hint=f"trayopt check says what is wrong with {path}",
             )
     stops = [found for found in check(job, plan, path).findings if no_plan_breaks(found)]
     if stops:
-        output.warn(f"{path} is not begun with, as it cannot be built: {stops[0].because}")
+        output.warn(f"{path} is not used as a start, because it cannot be built: {stops[0].because}")
     return plan

@@ -233,7 +233,7 @@ def _touches(item: RunAt, subunit: Subunit) -> bool:
 
 
 def standing(job: Job, given: Given) -> dict[Leg, Place]:
-    """Return the legs of what was given that can stand: proper legs of one division a subunit, at places of the box."""
+    """Return the legs of what was given that can stand: proper legs of one division per subunit, at places of the box."""
     found: dict[Leg, Place] = {}
     division: dict[tuple[str, int], int] = {}
     for item in given.in_job(job).runs:
