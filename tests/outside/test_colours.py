@@ -11,7 +11,8 @@ from trayopt.domain import colours
 from trayopt.domain.cable import Cable
 from trayopt.domain.trunk import Trunk
 
-# ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", table of the colours of fibres 1 to 12 (from memory)
+# ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", colours of fibres 1 to 12 (as other texts quote it; only the
+# first pages of the standard are public, so its table was not read)
 SEQUENCE = ["blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua"]
 # two-letter forms of ANSI/TIA-598-C (from memory)
 SHORT = ["BL", "OR", "GR", "BR", "SL", "WH", "RD", "BK", "YL", "VI", "RS", "AQ"]
@@ -24,7 +25,7 @@ def test_the_sequence() -> None:
 
 @pytest.mark.parametrize(
     ("position", "name"),
-    # the same standard, fibres above 12: colours repeat with a black stripe for each dozen, yellow on black (from memory)
+    # the same, fibres above 12: colours repeat with a black stripe for each dozen, yellow on black
     [
         (13, "blue + black stripe"),
         (20, "black + yellow stripe"),

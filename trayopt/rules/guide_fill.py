@@ -47,7 +47,7 @@ class GuideFill(Rule[GuideFillParameters]):
         "tubes that pass the guide, each as often as it passes, have more cross-section than its opening times `fill`"
     )
     why = "Tubes that are pressed into a full guide kink, and no single tube can be drawn out again."
-    source = "ANSI/TIA-569-D (2015), 50 % fill of cable pathways (from memory)"
+    source = "NFPA 70 (2005), 392.9(B), as quoted: signal cables fill at most 50 % of a ladder tray; only a guideline for tubes"
     Parameters = GuideFillParameters
     blamed = 4
     helped_by = frozenset({"tubes", "divide_at", "guides", "box"})
