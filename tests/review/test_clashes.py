@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import re
 import csv
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from io import StringIO
 from typing import Any

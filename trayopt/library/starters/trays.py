@@ -11,7 +11,7 @@ from trayopt.formats.yaml_out import flow
 from trayopt.library.starters.draft import Draft, Line, assumed, measured
 
 STORAGE_RADIUS_MM = 30
-"""Least storage radius of G.652.D fibre (common practice, from memory)."""
+"""Least storage radius of G.652.D fibre: the radius at which its bending loss is given (ITU-T G.652 (11/2016), table 2)."""
 LEAST_INSIDE_MM = 700
 """A fibre below 600 mm does not reach a splicer (common practice, no source); 100 mm more are for splices that fail."""
 RADII_MM = (38, 76)
@@ -48,7 +48,7 @@ def tray_starter(name: str, answers: Mapping[str, Any]) -> Draft:
             assumed(f"inside_mm: {tray.inside_mm}", f"once round the tray, and at least {LEAST_INSIDE_MM}"),
             assumed(
                 f"min_radius_mm: {flow(tray.min_radius_mm)}",
-                f"{STORAGE_RADIUS_MM}, common practice for G.652.D, where the tray is wide enough",
+                f"{STORAGE_RADIUS_MM}, at which G.652 gives the bending loss of fibre, if the tray is wide enough",
             ),
         ),
     )
