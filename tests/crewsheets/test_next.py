@@ -152,7 +152,7 @@ def test_a_batch_that_has_not_passed_is_told_beside_the_next_job(tmp_path: Path)
     files = [tmp_path / name for name in ("job.yaml", "plan.json", "readings.csv")]
     done = trayopt("record", *files, "--next", tmp_path / "next.yaml")
     assert done.returncode == 1
-    said = "(left/1, left/2) has not passed: the next job takes its legs as not made yet, and a trunk that has no other"
+    said = "(left/1, left/2) has not passed: the next job treats its legs as not made yet, and a trunk without other"
     assert f"Batch 1 {said}" in " ".join(done.stderr.split())
     text = (tmp_path / "next.yaml").read_text(encoding="utf-8")
     assert text.count(f"# Note: Batch 1 {said}") == 1

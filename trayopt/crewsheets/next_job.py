@@ -16,7 +16,7 @@ from trayopt.domain.trunk import Trunk
 from trayopt.rules.exposed import Exposed
 from trayopt.track.lengths import Lengths
 
-HEAD = """The next job of this box, as it was recorded: legs in trays of which the batch passed are built, with the entrance marks
+HEAD = """The next job of this box, as it was recorded: legs in trays whose batch passed are built, with the entrance marks
 that were measured and the tries that are left; what did not pass is pinned where it lies. A built trunk exposes what was
 stripped. Add trunks and joins, and solve it."""
 
@@ -63,8 +63,8 @@ def next_job(book: Book, marks: Marks, readings: Readings) -> Job:
 def not_passed(book: Book, readings: Readings) -> list[str]:
     """Return a sentence for each batch that has not passed, since the next job knows its legs as not built."""
     return [
-        f"Batch {batch.number} ({', '.join(place_name(book.trays[i]) for i in batch.trays)}) has not passed: the next job takes "
-        "its legs as not made yet, and a trunk that has no other legs as not brought in. Record it again when it has passed, "
+        f"Batch {batch.number} ({', '.join(place_name(book.trays[i]) for i in batch.trays)}) has not passed: the next job treats "
+        "its legs as not made yet, and a trunk without other legs as not brought in. Record it again when it has passed, "
         "before anything of the next job is done."
         for batch in book.batches
         if readings.batch_result(batch) != "pass"

@@ -29,5 +29,5 @@ def advice_to_meet(job: Job, laid: Laid, a: Run, b: Run) -> str:
 
 def _said(change: str | None, general: str, otherwise: str) -> str:
     if change is not None:
-        return f"{change} (tried: this ends the finding and breaks no other must)"
+        return f"{change} (tried: this ends the finding and breaks nothing else that must hold)"
     return f"{general}; no single change that was tried is enough: {otherwise}"

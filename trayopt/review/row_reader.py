@@ -135,7 +135,7 @@ class RowReader:
         text = describe(", ".join(text for text in row.texts if text))
         spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
         words = f"this row is not part of the plan, and is not read: {text}"
-        mend = "take it out; if it was meant, name the trunk, its fibres and their tray"
+        mend = "delete it; if it was meant, name the trunk, its fibres and their tray"
         at = spot.where or f"{spot.line}:{spot.column}"
         self.made.unread.append(Unread(Line(row.line), at, at, words, mend))
 
@@ -376,7 +376,7 @@ class RowReader:
         text = self.repeats.get(key)
         if text is None:
             text = self.repeats[key] = said("this row repeats {line}", line=before.words)
-        self.cells.wrong(cell, text, hint=said("remove one of the two rows"))
+        self.cells.wrong(cell, text, hint=said("delete one of the two rows"))
         if first.texts != row.texts or row.wrong:
             return True
         told = [telling for telling in self.cells.tellings if telling is not None]

@@ -144,5 +144,5 @@ def _idle(job: Job, made: Handmade, laid: Laid) -> Iterator[Remark]:
                 "idle", "figure", str(entry.run), entry.lines, cells,
                 f"{entry.run} has no spliced fibre, but this row puts it in {entry.place}",
                 "no tray for an idle leg, unless its tube is opened at the trays",
-                "take the row out",
+                "delete the row",
             )  # fmt: skip

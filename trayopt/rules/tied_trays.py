@@ -52,7 +52,7 @@ class TiedTrays(Rule[TiedTraysParameters]):
                 yield Breach(
                     str(place),
                     said(
-                        "opened tubes tie {group}: {trays} come to the bench together, {most} at most should",
+                        "opened tubes tie {group}: {trays} come to the bench together; at most {most} should",
                         group=listed([str(other) for other in group]),
                         trays=several(len(group), "tray"),
                         most=most,
@@ -77,7 +77,7 @@ class TiedTrays(Rule[TiedTraysParameters]):
         """Say how many trays may be tied to each other."""
         most = self.parameters(job).trays
         return said(
-            "{subject}: opened tubes tie {trays} to each other at most", subject=subject, trays=several(most, "tray")
+            "{subject}: opened tubes tie at most {trays} to each other", subject=subject, trays=several(most, "tray")
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:
