@@ -90,7 +90,7 @@ def test_the_bend_of_trunks_is_told_and_checked_where_the_jacket_turns_in_the_bo
     book = Sheets(job, plan, Options()).book
     tell = Teller(words_of("en"), "metric")
     said = list(hardware_notes(book, tell))
-    assert "at least P 280 mm, Q 240 mm (20 × diameter, 7 CFR 1755.200)" in said[-1]
+    assert "P 280 mm, Q 240 mm (20 × diameter, 7 CFR 1755.200)" in said[-1]
     assert not [line for line in said if "its jacket reaches" in line]
     for inside, told in ((64, 0), (65, 1)):
         trunks = [{**WORKED["trunks"][0], "transition_mm": -inside}, WORKED["trunks"][1]]
@@ -340,6 +340,9 @@ def test_a_plan_document_goes_through_the_commands(tmp_path: Path) -> None:
     done = trayopt("record", job, document, readings)
     assert "0 passed, 1 failed, 863 open" in done.stdout
     assert "over the limit:" in done.stdout
+    over = done.stdout.splitlines()[-1]
+    tied = next(group for group in plan.tied if answer["again"][0]["tray"] in group)
+    assert all(place in over for place in tied), "what comes to the bench with the tray is named beside it"
     assert "\nSafety: every tray is in service. Get a written release" in done.stdout
     done = trayopt("record", job, document, tmp_path / "out" / "tests.csv", "-q")
     assert (done.returncode, done.stdout) == (1, "0 passed, 0 failed, 864 open\n")

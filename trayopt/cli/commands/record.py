@@ -115,10 +115,22 @@ def _text(record: Record) -> str:
                 f"{item['mean']} dB",
                 str(item["tries_left"]),
                 str(item["lift"]),
+                str(item["together"]),
                 str(item["look"]),
             ]
             for item in again
         ]
-        heads = ["fibre A", "fibre B", "tray", "sleeve", "at", "mean", "tries left", "lift first", "look at"]
+        heads = [
+            "fibre A",
+            "fibre B",
+            "tray",
+            "sleeve",
+            "at",
+            "mean",
+            "tries left",
+            "lift first",
+            "comes with",
+            "look at",
+        ]
         lines.append(table(heads, rows, right=(3, 4, 5, 6), width=columns()))
     return "\n".join(lines)
