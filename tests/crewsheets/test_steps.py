@@ -182,7 +182,7 @@ def test_what_is_built_is_no_step() -> None:
     assert made[1].lines[:-1] == (
         "P is in service: do not open its jacket or its tubes, and leave its seal and its coils alone.",
         "Q is in service and gets new legs: its jacket is already off. Open only the tubes that the second release names.",
-        "Q: its new legs need 2,600 mm of tube from where the jacket ends. Measure one in its coil before any other step: "
+        "Q: its new legs need 2,600 mm of tube from where the jacket ends. Before any other step, measure one in its coil: "
         "if it is shorter, stop and ask.",
         "left/1: in service, and new legs come in. Open it only at its own hold point. Live circuits: east (12).",
         "right/2: in service, do not open. Live circuits: west (12).",
@@ -305,7 +305,10 @@ def test_a_trunk_in_service_has_no_more_tube_than_it_was_stripped_for() -> None:
         needed = made.marks.of["P/2.1"].cut
         assert needed > least
         said = " ".join(next(step.lines for step in made.steps if step.phase == "service"))
-        assert f"P: its new legs need {needed:,} mm of tube from where the jacket ends. Measure one in its coil" in said
+        assert (
+            f"P: its new legs need {needed:,} mm of tube from where the jacket ends. Before any other step, measure one"
+            in said
+        )
         assert "P: that is more than its legs in service, which were cut to 2,600 mm." in said
         assert "cut back" not in said
 
@@ -313,7 +316,8 @@ def test_a_trunk_in_service_has_no_more_tube_than_it_was_stripped_for() -> None:
 def test_what_was_cut_back_is_looked_for_before_any_other_step() -> None:
     said = " ".join(next(step.lines for step in later("cut_back").steps if step.phase == "service"))
     assert (
-        "P: the job says that fibres without a splice were cut back at the port. Look whether the new legs are there at all"
+        "P: the job says that fibres without a splice were cut back at the port. Before any other step, check that the new legs "
+        "are there at all"
     ) in said
     assert "Q: the job says" not in said
 
