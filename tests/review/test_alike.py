@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
 from trayopt.domain.job import Job
+from trayopt.formats.cells import CellFault
+from trayopt.review.desk import review_table
 from trayopt.review.reading import parse_handmade
+from trayopt.review.text import MOST_REMARKS, review_text
 
 HEAD = "trunk,fibres,stack,position,port,travel,loops,built\n"
 
@@ -43,7 +48,7 @@ def test_cells_that_contradict_each_other_alike_are_told_each_with_its_own_other
     head = HEAD.replace("position,", "position,tray,")
     rows = [f"QUAY,{12 * i + 1}-{12 * i + 12},left,1,left/2,,,,\n" for i in range(3)]
     made = parse_handmade(quay, (head + "".join(rows)).encode(), "plan.csv")
-    told = [(fault.line, fault.found, made.also[fault]) for fault in made.faults]
+    told = [(item.row.line, item.fault().found, item.beside) for item in made.damage]
     columns = [12 + len(f"{12 * i + 1}-{12 * i + 12}") for i in range(3)]
     assert told == [
         (i + 2, f"'left/2' against '1' in {i + 2}:{columns[i]}", (f"{i + 2}:{columns[i]}",)) for i in range(3)
@@ -65,3 +70,20 @@ def test_a_row_that_is_said_many_times_is_told_each_time_as_the_second_one(quay:
     assert rounds[1] == rounds[2] == rounds[3]
     assert [line.number for line in made.lines] == list(range(2, 2 + 4 * len(say)))
     assert len(made.entries) == 2
+
+
+def test_sentences_on_wrong_cells_are_made_only_where_they_are_written(
+    quay: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [f"QUAY,1-12,stack {i},1,,,,maybe\n" for i in range(1000)]
+    review = review_table(quay, parse_handmade(quay, (HEAD + "".join(rows)).encode(), "plan.csv"))
+    made: list[CellFault] = []
+    fault = CellFault.fault
+    monkeypatch.setattr(CellFault, "fault", lambda item: made.append(item) or fault(item))  # type: ignore[func-returns-value]
+    text = review_text(review)
+    assert len(review.remarks) == 2999
+    assert len(made) == MOST_REMARKS
+    assert "there is no such stack: 'stack 99'" in text
+    assert "and 2,799 more" in text
+    assert len(review.as_dict()["findings"]) == 2999
+    assert len(made) == 2999

@@ -379,7 +379,7 @@ def test_splices_on_another_sheet_of_our_own_workbook_are_held_to_the_legs_and_t
     page = load_workbook(BytesIO(raw))["Splices by sleeve"]
     tray = "right/2" if page["B2"].value != "right/2" else "right/1"
     moved = changed(put("B2", tray))
-    told = [(fault.where, moved.made.also[fault]) for fault in moved.made.faults]
+    told = [(item.fault().where, item.beside) for item in moved.made.damage]
     assert {where for where, _ in told} == {"Splices by sleeve!B2"}
     assert all(also[0].startswith("D") for _, also in told)
     sleeve = changed(lambda sheet: put("C2", sheet["C3"].value)(sheet))

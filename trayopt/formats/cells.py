@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from typing import NamedTuple
 
 from trayopt.domain.said import said
-from trayopt.formats.locate import Spot
+from trayopt.errors import Fault
+from trayopt.formats.locate import Spot, describe, printable
 
 MOST_ROWS = 100_000
 MOST_COLUMNS = 1_000
@@ -108,6 +110,72 @@ class Row:
     def empty(self) -> bool:
         """Whether every cell of the row is empty."""
         return not any(self.texts) and not self.wrong
+
+
+class Telling(NamedTuple):
+    """What is wrong with a cell, without its row, so that equal rows can share it.
+
+    Parameters
+    ----------
+    column
+        The column of the cell, counted from 0.
+    text
+        The text of the cell; None if it is not to be repeated.
+    message, allowed, hint
+        What is wrong, what is allowed, what to do.
+    near
+        Names of which the cell may mean one; the nearest is suggested before the hint.
+    beside
+        The column of another cell that contradicts this one, or its address if it is in another row.
+    other
+        The text of that cell.
+    """
+
+    column: int
+    text: str | None
+    message: str
+    allowed: str = ""
+    hint: str = ""
+    near: tuple[str, ...] = ()
+    beside: int | str | None = None
+    other: str = ""
+
+
+class CellFault(NamedTuple):
+    """A fault of a cell. Its place and its sentences are made only when they are asked for: a long table may have 100,000."""
+
+    row: Row
+    telling: Telling
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """The address of the cell that contradicts this one."""
+        beside = self.telling.beside
+        if isinstance(beside, int):
+            line, column, where = self.row.mark_of(beside)
+            return (where or f"{line}:{column}",)
+        return () if beside is None else (beside,)
+
+    def fault(self) -> Fault:
+        """Return the fault with its place and its sentences; text from the table is made printable."""
+        column, text, message, allowed, hint, near, beside, other = self.telling
+        found = "" if text is None else describe(text)
+        if beside is not None:
+            message = said("two cells contradict each other: {message}", message=message)
+            both = said("{one} against {other}", one=found, other=describe(other))
+            found = said("{found} in {at}", found=both, at=self.beside[0])
+        if near and text:
+            from trayopt.formats.validate import did_you_mean
+
+            hint = did_you_mean(text, near) or hint
+        line, char, where = self.row.mark_of(column)
+        message, allowed, hint = (_shown(each) for each in (message, allowed, hint))
+        return Fault(self.row.source, line, char, message, found, allowed, hint, where)
+
+
+def _shown(text: str) -> str:
+    """Give a text without control characters; one that has none stays as it was said."""
+    return text if text.isprintable() else printable(text)
 
 
 @cache

@@ -17,6 +17,7 @@ from trayopt.domain.said import said
 from trayopt.domain.trunk import Trunk
 
 _DASHES = re.compile(r"\s*(?:[-\u2010-\u2015\u2212\u2026]|\.{2,3})\s*")
+_TIDY = re.compile(r"[0-9A-Za-z_/:-]*")
 _PLAIN = re.compile(r"[0-9]+(-[0-9]+)?")
 _WHOLE = {"", "all", "*"}
 ALLOWED = "1-72, or tube/ribbon/fibres such as blue/orange/1-12 or 1/2/1-12"
@@ -24,6 +25,8 @@ ALLOWED = "1-72, or tube/ribbon/fibres such as blue/orange/1-12 or 1/2/1-12"
 
 def tidy(text: str) -> str:
     """Remove stray spaces and replace every kind of dash by a hyphen."""
+    if _TIDY.fullmatch(text):
+        return text
     return _DASHES.sub("-", " ".join(text.replace("\u00a0", " ").split()))
 
 

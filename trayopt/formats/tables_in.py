@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.said import said
 from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, Row
+from trayopt.formats.cells import MOST_COLUMNS, MOST_ROWS, Cell, CellFault, Row, Telling
 from trayopt.formats.locate import describe
 from trayopt.formats.source import decode, decode_any, read_bytes, source_name
 from trayopt.formats.validate import did_you_mean
@@ -27,7 +27,26 @@ KINDS = "CSV, XLSX"
 MOST_ABOVE = 20
 """Number of first rows among which the headers of a hand-made table are looked for."""
 
-_MONTH = r"(jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
+_MONTHS = (
+    "jan",
+    "feb",
+    "mar",
+    "mrz",
+    "mär",
+    "apr",
+    "may",
+    "mai",
+    "jun",
+    "jul",
+    "aug",
+    "sep",
+    "oct",
+    "okt",
+    "nov",
+    "dec",
+    "dez",
+)
+_MONTH = rf"({'|'.join(_MONTHS)})[a-zä]*\.?"
 _DATE = re.compile(
     rf"\d{{1,2}}[-./ ]+{_MONTH}([-./ ]+\d{{2,4}})?|{_MONTH}[-./ ]+\d{{1,4}}|\d{{4}}-\d{{2}}-\d{{2}}([ T].*)?"
     r"|\d{1,2}[./]\d{1,2}[./]\d{2,4}",
@@ -45,7 +64,8 @@ class Table:
     head: Row
     """The row of headers."""
     rows: list[Row] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    damage: list[CellFault] = field(default_factory=list)
+    """Faults of single cells."""
     above: list[Row] = field(default_factory=list)
     """Rows above the headers, such as a title."""
     beside: list[Cell] = field(default_factory=list)
@@ -62,6 +82,11 @@ class Table:
     """Tables of other sheets of the workbook that add to this table."""
     other_sheets: list[str] = field(default_factory=list)
     """Names of the visible sheets that are not read."""
+
+    @property
+    def faults(self) -> list[Fault]:
+        """The faults of single cells, with their places and sentences."""
+        return [item.fault() for item in self.damage]
 
     def leave(self, others: Collection[Table]) -> None:
         """Move tables of other sheets from ``more`` to the sheets that are not read."""
@@ -164,10 +189,16 @@ def _sheets(raw: bytes, source: str) -> list[Sheet]:
     return Workbook(raw, source).sheets
 
 
-@lru_cache(maxsize=100_000)
 def looks_like_date(text: str) -> bool:
     """Whether a text looks like a date that a spreadsheet made from a run such as ``1-12``: ``12-Jan``, ``2024-01-12``."""
-    return _DATE.fullmatch(text.strip()) is not None
+    text = text.strip()
+    begins = text[:1].isdigit() or text[:3].lower() in _MONTHS
+    return begins and _is_date(text)
+
+
+@lru_cache(maxsize=10_000)
+def _is_date(text: str) -> bool:
+    return _DATE.fullmatch(text) is not None
 
 
 def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optional: tuple[str, ...]) -> Table:
@@ -244,7 +275,7 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
             )
         for i, (wrong, hint) in row.wrong.items():
             if i in used:
-                table.faults.append(row.spot_of(i).fault(wrong, found=describe(row.texts[i]), hint=hint))
+                table.damage.append(CellFault(row, Telling(i, row.texts[i], wrong, hint=hint)))
         if len(row.texts) > width:
             _over(table, row, width, loose=loose)
         elif loose and len(row.texts) < width:
@@ -262,9 +293,8 @@ def _over(table: Table, row: Row, width: int, *, loose: bool) -> None:
         table.beside.append(row.at(over))
         return
     hint = said("put a text that holds the separator in quotes")
-    table.faults.append(
-        row.spot_of(over).fault(said("a cell without a header over it"), found=describe(row.texts[over]), hint=hint)
-    )
+    text = said("a cell without a header over it")
+    table.damage.append(CellFault(row, Telling(over, row.texts[over], text, hint=hint)))
 
 
 def _no_rows(source: str) -> InputError:

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from operator import itemgetter
 from typing import Generic, NamedTuple, TypeVar
 
-from trayopt.formats.cells import Row
-from trayopt.review.cells import Cells, Telling
+from trayopt.formats.cells import Row, Telling
+from trayopt.review.cells import Cells
 from trayopt.review.handmade import Line
 
 T = TypeVar("T")

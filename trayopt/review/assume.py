@@ -10,11 +10,12 @@ from trayopt.checker import assignment_of_claims
 from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.base import TRAVELS, DivideAt, RibbonWord
 from trayopt.domain.decision import GoesBy
+from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.trunk import Trunk
 from trayopt.review.handmade import Handmade
-from trayopt.rules.judge import judge
+from trayopt.rules.judge import judge, judge_ways
 from trayopt.track.laid import Claim, Laid
 from trayopt.track.routes import leg_key
 
@@ -39,15 +40,14 @@ def assumed_ribbons(
         return dict(told)
 
     def worth(words: dict[str, RibbonWord]) -> tuple[int, int]:
-        return _broken(job, Laid(job, assignment_of_claims(job, ways, claims, divide_at, words), claims))
+        return _broken(job, judge(job, Laid(job, assignment_of_claims(job, ways, claims, divide_at, words), claims)))
 
     tries = islice(product(*open_.values()), MOST_TRIES)
     return min(({**told, **dict(zip(open_, words, strict=True))} for words in tries), key=worth)
 
 
-def _broken(job: Job, laid: Laid, *, like: Laid | None = None) -> tuple[int, int]:
-    """Return the number of failing findings of a plan, and the weight of its broken preferences; see ``judge`` for ``like``."""
-    found = judge(job, laid, like=like)
+def _broken(job: Job, found: Sequence[Finding]) -> tuple[int, int]:
+    """Return the number of failing findings, and the weight of the broken preferences."""
     weights = sum(job.rules[item.rule].weight for item in found if item.level == "prefer")
     return sum(item.level in {"always", "must"} for item in found), weights
 
@@ -95,7 +95,7 @@ def assumed_ways(
 
     def worth(ways: dict[str, Way]) -> tuple[int, int, int]:
         laid = lies.going(ways)
-        return *_broken(job, laid, like=lies), sum(item.route_mm for legs in laid.legs.values() for item in legs)
+        return *_broken(job, judge_ways(job, laid)), sum(item.route_mm for legs in laid.legs.values() for item in legs)
 
     if prod(len(options[trunk]) for trunk in open_) <= MOST_TRIES:
         tries = [{**chosen, **dict(zip(open_, ways, strict=True))} for ways in product(*(options[t] for t in open_))]

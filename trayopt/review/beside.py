@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trayopt.domain.said import said
-from trayopt.formats.locate import Spot
+from trayopt.formats.cells import CellFault, Telling
 from trayopt.formats.tables_in import Table
-from trayopt.review.cells import Cells
+from trayopt.review.by_fibre import ByFibre
+from trayopt.review.cells import MEND_ONE, Cells
 from trayopt.review.columns import headers_of
 from trayopt.review.handmade import Entry, Handmade
 from trayopt.review.row_reader import RowReader
@@ -25,41 +26,25 @@ def read_beside(made: Handmade, table: Table, cells: Cells, placed: Sequence[Ent
     ribbons = any(trunk.may_work_ribbons for trunk in made.job.trunks)
     headers = headers_of(table, ribbons=ribbons)
     listed = Handmade(made.job, made.source, headers.shape, sheet=table.sheet, head=table.head.line)
-    reader = RowReader(listed, cells, headers, table.faults)
+    reader = RowReader(listed, cells, headers, table.damage)
     for row in table.rows:
         reader.row(row)
     listed.runs = listed.entries
     listed.entries = entries_of(listed, cells)
-    by_trunk: dict[str, list[Entry]] = {}
-    for entry in placed:
-        by_trunk.setdefault(entry.run.trunk, []).append(entry)
+    legs = ByFibre((entry for entry in placed if entry.place is not None), lambda entry: entry.run)
     for run in listed.runs:
-        other = next((entry for entry in _over(run, by_trunk) if entry.place != run.place), None)
+        other = next((leg for leg in legs.over(run.run) if leg.place != run.place), None)
         if other is not None and run.place is not None:
-            _contradict(cells, made, run, other)
-    made.entries += [entry for entry in listed.entries if entry.place is not None and not any(_over(entry, by_trunk))]
+            _contradict(cells, run, other)
+    made.entries += [entry for entry in listed.entries if entry.place is not None and not legs.over(entry.run)]
     made.ways.update({trunk: way for trunk, way in listed.ways.items() if trunk not in made.ways})
     made.beside.append(listed)
 
 
-def _over(entry: Entry, by_trunk: dict[str, list[Entry]]) -> list[Entry]:
-    """Return the legs that have a tray and hold fibres of a run."""
-    one = entry.run
-    return [
-        item
-        for item in by_trunk.get(one.trunk, ())
-        if item.place is not None and item.run.first <= one.last and item.run.last >= one.first
-    ]
-
-
-def _contradict(cells: Cells, made: Handmade, run: Entry, leg: Entry) -> None:
-    here, there = run.lines[0], leg.lines[0]
-    spot = next((here.spots[column] for column in PLACES if column in here.spots), Spot(made.source))
-    at = there.cell(*PLACES)
-    apart = said("{run} is spliced in one tray, and its leg lies in another", run=run.run)
-    text = said("two cells contradict each other: {message}", message=apart)
-    both = said("{one} against {other}", one=f"'{run.place}'", other=f"'{leg.place}'")
-    hint = said("mend the one that is wrong")
-    fault = spot.fault(text, found=said("{found} in {at}", found=both, at=at), hint=hint)
-    cells.faults.append(fault)
-    cells.also[fault] = (at,)
+def _contradict(cells: Cells, run: Entry, leg: Entry) -> None:
+    spots = run.lines[0].spots
+    cell = next(spots.cell(column) for column in PLACES if column in spots)
+    text = said("{run} is spliced in one tray, and its leg lies in another", run=run.run)
+    at = leg.lines[0].cell(*PLACES)
+    telling = Telling(cell.column, str(run.place), text, hint=MEND_ONE, beside=at, other=str(leg.place))
+    cells.faults.append(CellFault(cell.row, telling))

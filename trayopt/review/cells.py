@@ -6,7 +6,6 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import NamedTuple
 
 from trayopt.domain.base import AS_THEY_ARE, LEAST_RIBBON, MOST_RIBBON, SPLIT, DivideAt, RibbonWord, Travel
 from trayopt.domain.cable import Cable
@@ -16,11 +15,10 @@ from trayopt.domain.ranges import Run
 from trayopt.domain.said import listed, said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
-from trayopt.formats.cells import AS_TEXT, Cell, Row
+from trayopt.formats.cells import AS_TEXT, Cell, CellFault, Row, Telling
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
-from trayopt.formats.locate import describe, printable
+from trayopt.formats.locate import describe
 from trayopt.formats.tables_in import looks_like_date
-from trayopt.formats.validate import did_you_mean
 from trayopt.rules.words import several
 
 _TRAY = re.compile(r"(?P<stack>.+?)\s*[/:]\s*(?P<position>\d{1,4})|(?P<stack2>.+?)[\s#-]+(?P<position2>\d{1,4})")
@@ -58,20 +56,7 @@ _YES = {
 _NO = {"", "no", "n", "0", "false", "-", "open", "nein", "falsch", "offen"}
 TRAVEL_WORDS, DIVIDED_WORDS = "clockwise, counterclockwise (cw, ccw)", "tray, port (Kassette, Einführung)"
 DATE = said("the spreadsheet turned this cell into a date")
-
-
-class Telling(NamedTuple):
-    """The fault of a cell, by its column (counted from 0) and without its row, so that equal rows can share it.
-
-    ``beside`` is the column that the cell contradicts.
-    """
-
-    column: int
-    message: str
-    found: str
-    allowed: str = ""
-    hint: str = ""
-    beside: int | None = None
+MEND_ONE = said("mend the one that is wrong")
 
 
 @dataclass
@@ -85,34 +70,32 @@ class Cells:
     job: Job
     lenient: bool = False
     gone: list[Fault] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
-    also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
-    """For a fault in which cells contradict each other, the other cells."""
+    faults: list[CellFault] = field(default_factory=list)
     tellings: list[Telling | None] = field(default_factory=list)
     """Faults of the current row, including repeated faults of a cell; None marks a fault that other rows must not share."""
     _runs: dict[tuple[str, str], Run] = field(default_factory=dict)
     """The run that a text of fibres means, by trunk and text."""
     _taken: set[tuple[int, int, str]] = field(default_factory=set)
-    _told: set[tuple[int, int, str]] = field(default_factory=set)
+    """Places of cells whose fault was found when the file was read."""
+    _told: set[object] = field(default_factory=set)
     """Cells of the current row that have a fault."""
 
-    def take(self, faults: Collection[Fault]) -> None:
+    def take(self, faults: Collection[CellFault]) -> None:
         """Take over faults of single cells that were found when the file was read."""
         self.faults += faults
-        self._taken |= {(fault.line, fault.column, fault.where) for fault in faults}
+        self._taken |= {item.row.mark_of(item.telling.column) for item in faults}
 
     def next_row(self) -> None:
         """Begin another row."""
         self.tellings.clear()
         self._told.clear()
 
-    def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "") -> None:
+    def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "", near: tuple[str, ...] = ()) -> None:
         """Report a fault of a cell, unless the cell has one already."""
         if looks_like_date(cell.text):
-            message, allowed, hint = DATE, "", AS_TEXT
+            self.tell(cell.row, Telling(cell.column, cell.text, DATE, "", AS_TEXT))
         else:
-            message, allowed, hint = _shown(message), _shown(allowed), _shown(hint)
-        self.tell(cell.row, Telling(cell.column, message, describe(cell.text), allowed, hint))
+            self.tell(cell.row, Telling(cell.column, cell.text, message, allowed, hint, near))
 
     def way(self, key: str, cell: Cell, trunk: Trunk) -> str | int | None:
         """Read a part of the way of a trunk: its port, travel, place of division or ribbon work, or its number of loops."""
@@ -139,38 +122,25 @@ class Cells:
 
     def contradict(self, cell: Cell, other: Cell, message: str) -> None:
         """Report that a cell contradicts another cell of its row; the finding names both cells."""
-        text = said("two cells contradict each other: {message}", message=message)
-        found = said("{one} against {other}", one=describe(cell.text), other=describe(other.text))
-        self.tell(
-            cell.row, Telling(cell.column, _shown(text), found, "", said("mend the one that is wrong"), other.column)
-        )
+        self.tell(cell.row, Telling(cell.column, cell.text, message, "", MEND_ONE, (), other.column, other.text))
 
     def tell(self, row: Row, telling: Telling) -> None:
         """Report a fault of a cell of a row, unless the cell has one already."""
         self.tellings.append(telling)
-        column, message, found, allowed, hint, beside = telling
-        mark = line, char, where = row.mark_of(column)
-        if mark in self._told or mark in self._taken:
+        # cells that a row of a text does not have are at one place, its end
+        key = telling.column if telling.text or row.raw is None else row.mark_of(telling.column)
+        if key in self._told or (self._taken and row.mark_of(telling.column) in self._taken):
             return
-        self._told.add(mark)
-        if beside is None:
-            self.faults.append(Fault(row.source, line, char, message, found, allowed, hint, where))
-            return
-        there = row.mark_of(beside)
-        at = there[2] or f"{there[0]}:{there[1]}"
-        fault = Fault(
-            row.source, line, char, message, said("{found} in {at}", found=found, at=at), allowed, hint, where
-        )
-        self.faults.append(fault)
-        self.also[fault] = (at,)
+        self._told.add(key)
+        self.faults.append(CellFault(row, telling))
 
-    def missing(self, cell: Cell, message: str, allowed: str, hint: str = "") -> None:
+    def missing(self, cell: Cell, message: str, allowed: str, hint: str = "", near: tuple[str, ...] = ()) -> None:
         """Report that a cell names something that the job does not have."""
         if self.lenient:
             self.tellings.append(None)
             self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
         else:
-            self.wrong(cell, message, allowed, hint)
+            self.wrong(cell, message, allowed, hint, near)
 
     def trunk(self, cell: Cell, last: str = "") -> Trunk | None:
         """Read a trunk; ``last`` is the trunk of the row before, for a hint if the cell is empty."""
@@ -198,12 +168,11 @@ class Cells:
         """
         if cell.text in known:
             return cell.text
-        names = tuple(known)
-        in_lower_case, allowed = _names(names)
+        names, in_lower_case, allowed = _names(tuple(known))
         alike = in_lower_case.get(cell.text.lower(), ())
         if len(alike) == 1:
             return alike[0]
-        self.missing(cell, missing, allowed, did_you_mean(cell.text, names))
+        self.missing(cell, missing, allowed, near=names)
         return None
 
     def run(self, cell: Cell, trunk: Trunk) -> Run | None:
@@ -334,8 +303,8 @@ class Cells:
         found = _RIBBONS.get(text) if anew is None else int(anew[1])
         if found is None or (isinstance(found, int) and not LEAST_RIBBON <= found <= MOST_RIBBON):
             allowed = ", ".join(map(str, trunk.ribbons))
-            hint = did_you_mean(text, [*_RIBBONS]) or said("a number is the width of the ribbons that are made")
-            self.wrong(cell, said("this is not work on ribbons"), allowed, hint)
+            hint = said("a number is the width of the ribbons that are made")
+            self.wrong(cell, said("this is not work on ribbons"), allowed, hint, tuple(_RIBBONS))
             return None
         return found
 
@@ -348,17 +317,12 @@ class Cells:
 
 
 @lru_cache(maxsize=100)
-def _names(names: tuple[str, ...]) -> tuple[dict[str, list[str]], str]:
-    """Return names by their text in lower case, and the first of them in words."""
+def _names(names: tuple[str, ...]) -> tuple[tuple[str, ...], dict[str, list[str]], str]:
+    """Return names, the same by their text in lower case, and the first of them in words."""
     in_lower_case: dict[str, list[str]] = {}
     for name in names:
         in_lower_case.setdefault(name.lower(), []).append(name)
-    return in_lower_case, ", ".join(names[:20])
-
-
-def _shown(text: str) -> str:
-    """Give a text without control characters; one that has none stays as it was said."""
-    return text if text.isprintable() else printable(text)
+    return names, in_lower_case, ", ".join(names[:20])
 
 
 def _fibres_of_cable(cable: Cable) -> str:

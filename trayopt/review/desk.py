@@ -22,7 +22,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
 from trayopt.review.handmade import Handmade, Line
-from trayopt.review.remarks import Remark, damage, of_finding, unread, where
+from trayopt.review.remarks import Remark, Remarks, of_finding, unread, where
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
@@ -59,7 +59,7 @@ class Review:
 
     job: Job
     made: Handmade
-    remarks: tuple[Remark, ...]
+    remarks: Sequence[Remark]
     laid: Laid | None = None
     report: Report | None = None
     completion: Completion | None = None
@@ -76,7 +76,7 @@ class Review:
     @property
     def damaged(self) -> bool:
         """Whether there are cells that cannot be read."""
-        return any(remark.level == "damage" for remark in self.remarks)
+        return bool(self.made.damage)
 
     @property
     def passed(self) -> bool:
@@ -188,7 +188,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     best_s
         Most seconds for the best plan; None for no comparison.
     """
-    from trayopt.review.gaps import open_remarks, parked_remarks, unnamed, unplaced_remarks, waits_only
+    from trayopt.review.gaps import Waiting, open_remarks, parked_remarks, unnamed, unplaced_remarks
     from trayopt.review.parked import bare_legs, with_parked
     from trayopt.review.rows import figure_remarks, row_remarks
     from trayopt.review.splices import entries_by
@@ -197,7 +197,7 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     told = [unread(item) for item in made.unread]
     as_told = cache(partial(_as_told, job, made))
     openings = [*open_remarks(job, made), *parked_remarks(job, made, as_told())]
-    completion = _complete(job, made, as_told, complete_s) if (openings or made.runs) and not made.faults else None
+    completion = _complete(job, made, as_told, complete_s) if (openings or made.runs) and not made.damage else None
     if completion is not None and completion.assignment is not None:
         done = completion.assignment
         if made.runs:
@@ -208,7 +208,8 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     else:
         laid = as_told()
     report = check_laid(laid)
-    findings = [found for found in report.findings if not (openings and waits_only(job, made, found))]
+    waiting = Waiting(job, made)
+    findings = [found for found in report.findings if not (openings and waiting.is_all(found))]
     if completion is not None and completion.assignment is not None:
         stays = {found.group for found in judge(job, Laid(job, completion.assignment))}
         findings = [found for found in findings if found.group in stays]
@@ -218,7 +219,6 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
     findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
     remarks = [
-        *(damage(fault, made.also.get(fault, ()) if made.also else ()) for fault in made.faults),
         *row_remarks(job, made, laid),
         *(of_finding(job, made, laid, finding) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),
@@ -227,8 +227,8 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         *(item for item in openings if not _is_told(made, item)),
         *told,
     ]
-    if made.faults:
-        return Review(job, made, _ordered(remarks), laid)
+    if made.damage:
+        return Review(job, made, Remarks(made.damage, _ordered(remarks)), laid)
     remarks = folded(job, made, laid, remarks)
     missing = sum(a.count for a, _ in unnamed(job, made, laid))
     return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s), unnamed=missing)
@@ -290,7 +290,7 @@ def bound_remark(claim: Bound, other: str) -> Remark:
     )  # fmt: skip
 
 
-_ORDER = ("damage", "always", "unplaced", "clash", "must", "figure", "open", "unread", "prefer")
+_ORDER = ("always", "unplaced", "clash", "must", "figure", "open", "unread", "prefer")
 
 
 def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.hardware import Place
@@ -41,35 +42,51 @@ def parked_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
     return found
 
 
-def waits_only(job: Job, made: Handmade, finding: Finding) -> bool:
-    """Whether a leg seems apart from its splices only because the table leaves the other side open."""
-    if finding.rule != WholeLegs.id:
-        return False
-    places: dict[tuple[str, int], Place] = {}
-    for entry in made.placed:
-        for fibre in range(entry.run.first, entry.run.last + 1):
-            if entry.place is not None and places.setdefault((entry.run.trunk, fibre), entry.place) != entry.place:
-                return False
-    for join in job.joins:
-        for i in range(join.a.count):
-            a, b = (join.a.trunk, join.a.first + i), (join.b.trunk, join.b.first + i)
-            if a in places and b in places and places[a] != places[b] and _concerns(job, finding.subject, a, b):
-                return False
-    return True
+class Waiting:
+    """The legs that seem apart from their splices only because a table leaves the other side open."""
 
+    def __init__(self, job: Job, made: Handmade) -> None:
+        self._job, self._made = job, made
 
-def _concerns(job: Job, subject: str, *fibres: tuple[str, int]) -> bool:
-    """Whether the leg or run that a subject names holds one of these fibres."""
-    for trunk, fibre in fibres:
-        subunit = job.trunk_by_id[trunk].subunit_of(fibre)
-        if any(str(subunit.leg_of_fibre(fibre, of)) == subject for of in subunit.divisions):
-            return True
-        name, _, text = subject.partition(":")
-        if text and name == trunk:
-            first, last = parse_span(text)
-            if first <= fibre <= last:
-                return True
-    return False
+    def is_all(self, finding: Finding) -> bool:
+        """Whether a finding says no more than that the other side of its leg is open."""
+        if finding.rule != WholeLegs.id or self._apart is None:
+            return False
+        trunk, _, text = finding.subject.partition(":")
+        if not text:
+            return finding.subject not in self._legs
+        first, last = parse_span(text)
+        return not any(first <= fibre <= last for fibre in self._apart.get(trunk, ()))
+
+    @cached_property
+    def _apart(self) -> dict[str, list[int]] | None:
+        """Fibres, by trunk, that lie in another tray than the fibre to which they are spliced; None if one lies in two trays."""
+        places: dict[str, dict[int, Place]] = {}
+        for entry in self._made.placed:
+            of_trunk = places.setdefault(entry.run.trunk, {})
+            for fibre in range(entry.run.first, entry.run.last + 1):
+                if entry.place is not None and of_trunk.setdefault(fibre, entry.place) != entry.place:
+                    return None
+        found: dict[str, list[int]] = {}
+        for join in self._job.joins:
+            of_a, of_b = places.get(join.a.trunk, {}), places.get(join.b.trunk, {})
+            for i in range(join.a.count):
+                a, b = of_a.get(join.a.first + i), of_b.get(join.b.first + i)
+                if a is not None and b is not None and a != b:
+                    found.setdefault(join.a.trunk, []).append(join.a.first + i)
+                    found.setdefault(join.b.trunk, []).append(join.b.first + i)
+        return found
+
+    @cached_property
+    def _legs(self) -> set[str]:
+        """The legs, of every division, that hold one of these fibres."""
+        return {
+            str(subunit.leg_of_fibre(fibre, of))
+            for trunk, fibres in (self._apart or {}).items()
+            for fibre in fibres
+            for subunit in (self._job.trunk_by_id[trunk].subunit_of(fibre),)
+            for of in subunit.divisions
+        }
 
 
 def unplaced_remarks(job: Job, made: Handmade, laid: Laid) -> list[Remark]:
@@ -173,12 +190,11 @@ def _unplaced(made: Handmade, a: Run, b: Run, found: str, mend: str) -> Remark:
 
 def _near(made: Handmade, run: Run) -> list[Line]:
     """Return the rows that name fibres of a run, or the row before the gap."""
-    same = [entry for entry in made.runs or made.entries if entry.run.trunk == run.trunk]
-    touching = [e for e in same if e.run.first <= run.last and e.run.last >= run.first]
+    touching = made.by_fibre.over(run)
     if touching:
         return [line for entry in touching for line in entry.lines]
-    before = [entry for entry in same if entry.run.last < run.first]
-    return list(max(before, key=lambda entry: entry.run.last).lines[-1:]) if before else []
+    before = made.by_fibre.before(run)
+    return [] if before is None else list(before.lines[-1:])
 
 
 def _fibres(job: Job, made: Handmade) -> Iterator[Remark]:

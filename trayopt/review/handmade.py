@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from trayopt.domain.base import AS_THEY_ARE, SPLIT, DivideAt, RibbonWord, Travel
@@ -14,8 +13,9 @@ from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.domain.said import said
 from trayopt.errors import Fault
-from trayopt.formats.cells import Row
+from trayopt.formats.cells import Cell, CellFault, Row
 from trayopt.formats.locate import Spot, printable
+from trayopt.review.by_fibre import ByFibre
 from trayopt.track.laid import Claim
 
 if TYPE_CHECKING:
@@ -34,10 +34,13 @@ class Spots(Mapping[str, Spot]):
 
     def __getitem__(self, column: str) -> Spot:
         """Return the place of a column's cell; if several headers mean the column, the place of the first filled cell."""
+        return self.cell(column).spot
+
+    def cell(self, column: str) -> Cell:
+        """Return a column's cell; if several headers mean the column, the first filled cell."""
         places = self._at[column]
         texts = self._row.texts
-        filled = next((i for i in places if i < len(texts) and texts[i]), places[0])
-        return self._row.spot_of(filled)
+        return self._row.at(next((i for i in places if i < len(texts) and texts[i]), places[0]))
 
     def __iter__(self) -> Iterator[str]:
         """Iterate over the columns."""
@@ -46,6 +49,10 @@ class Spots(Mapping[str, Spot]):
     def __len__(self) -> int:
         """Count the columns."""
         return len(self._at)
+
+
+NOWHERE = Spots(Row("", 0, []), {})
+"""The places of a row without cells, as in a plan document."""
 
 
 class Line:
@@ -57,7 +64,7 @@ class Line:
 
     __slots__ = ("number", "path", "spots")
 
-    def __init__(self, number: int, spots: Mapping[str, Spot] = MappingProxyType({}), path: str = "") -> None:
+    def __init__(self, number: int, spots: Spots = NOWHERE, path: str = "") -> None:
         self.number, self.spots, self.path = number, spots, path
 
     def __eq__(self, other: object) -> bool:
@@ -139,7 +146,7 @@ class SpliceRow(NamedTuple):
 
 @dataclass
 class Handmade:
-    """Everything that a table says. ``faults`` lists its damage, and ``lost`` the rows that could not be read because of it."""
+    """Everything that a table says. ``damage`` lists its wrong cells, and ``lost`` the rows that cannot be read because of it."""
 
     job: Job
     source: str
@@ -149,9 +156,8 @@ class Handmade:
     """The runs of a table of splice runs, as written; they decide where fibres lie, but not how subunits are divided."""
     ways: dict[str, dict[str, Decided]] = field(default_factory=dict)
     splices: list[SpliceRow] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
-    also: dict[Fault, tuple[str, ...]] = field(default_factory=dict)
-    """Of faults in which cells contradict each other, the other cells."""
+    damage: list[CellFault] = field(default_factory=list)
+    """Cells that cannot be read, in the order of the file."""
     lost: list[int] = field(default_factory=list)
     """Numbers of rows that could not be read well enough to say where fibres lie."""
     lost_ways: set[str] = field(default_factory=set)
@@ -179,11 +185,48 @@ class Handmade:
     """The sheet of the workbook that was read."""
     beside: list[Handmade] = field(default_factory=list)
     """For a workbook of legs, the lists of splices on its other sheets."""
+    _about: dict[str, dict[str, list[Entry]]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    """Entries that have a tray, by kind of subject and by subject."""
 
     @cached_property
     def placed(self) -> list[Entry]:
         """Entries that have a tray."""
         return [entry for entry in self.entries if entry.place is not None]
+
+    @cached_property
+    def by_fibre(self) -> ByFibre[Entry]:
+        """The rows as written, by fibre."""
+        return ByFibre(self.runs or self.entries, lambda entry: entry.run)
+
+    def about(self, kind: str, subject: str) -> list[Entry]:
+        """Return the entries that have a tray and concern a tray place, a stack, a trunk, a subunit or a leg."""
+        if kind not in self._about:
+            found: dict[str, list[Entry]] = {}
+            for entry in self.placed:
+                for name in self._subjects(kind, entry):
+                    found.setdefault(name, []).append(entry)
+            self._about[kind] = found
+        return self._about[kind].get(subject, [])
+
+    def _subjects(self, kind: str, entry: Entry) -> Iterable[str]:
+        """Name the subjects of a kind that an entry concerns."""
+        if kind == "tray place":
+            return (str(entry.place),)
+        if kind == "stack":
+            return () if entry.place is None else (entry.place.stack,)
+        trunk = self.job.trunk_by_id[entry.run.trunk]
+        if kind == "trunk":
+            return (trunk.id,)
+        one = trunk.subunit_of(entry.run.first)
+        if kind == "subunit":
+            return [trunk.units[i - 1].name for i in range(one.number, trunk.subunit_of(entry.run.last).number + 1)]
+        leg = one.leg_of_run(entry.run.first, entry.run.last)
+        return {str(entry.run), str(leg or entry.run)}
+
+    @property
+    def faults(self) -> list[Fault]:
+        """The damage, with its places and sentences."""
+        return [item.fault() for item in self.damage]
 
     @property
     def lists(self) -> list[Handmade]:

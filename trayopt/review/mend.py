@@ -177,7 +177,7 @@ def mend(
     from trayopt.solver.repair.clash import Facts, clash
     from trayopt.solver.repair.nearest import nearest
 
-    if made.faults:
+    if made.damage:
         raise InputError(made.faults)
     weights = weights or Weights()
     given = replace(made.given(), ends=_usual_ends(made))

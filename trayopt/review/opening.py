@@ -57,6 +57,6 @@ def open_readable(job: Job, path: str | Path) -> tuple[Handmade, Plan | None]:
         As ``open_plan``, and with every cell that cannot be read.
     """
     made, plan = open_plan(job, path)
-    if made.faults:
+    if made.damage:
         raise InputError(made.faults)
     return made, plan

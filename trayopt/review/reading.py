@@ -6,9 +6,8 @@ from pathlib import Path
 
 from trayopt.domain.job import Job
 from trayopt.domain.said import said
-from trayopt.errors import Fault
-from trayopt.formats.cells import Cell
-from trayopt.formats.locate import Spot, describe
+from trayopt.formats.cells import Cell, CellFault, Row, Telling
+from trayopt.formats.locate import describe
 from trayopt.formats.source import read_bytes, source_name
 from trayopt.formats.tables_in import MOST_BYTES, Table, parse_loose_table
 from trayopt.review.beside import read_beside
@@ -61,7 +60,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
     )
     merged = _merged(table)
     cells = Cells(job, lenient=lenient)
-    reader = RowReader(made, cells, headers, [*table.faults, *(fault for fault, _ in merged)])
+    reader = RowReader(made, cells, headers, [*table.damage, *(item for item, _ in merged)])
     made.unread += _columns(table, headers, made)
     for row in table.rows:
         reader.row(row)
@@ -70,7 +69,7 @@ def parse_handmade(job: Job, raw: bytes, source: str, *, lenient: bool = False) 
         if is_splices(other.head.texts):
             read_beside(made, other, cells, legs)
             continue
-        of_ways = RowReader(made, cells, headers_of_ways(other), other.faults)
+        of_ways = RowReader(made, cells, headers_of_ways(other), other.damage)
         for row in other.rows:
             of_ways.row(row)
     made.lost += [number for _, rows in merged for number in rows]
@@ -133,10 +132,13 @@ def _beside(cell: Cell) -> Unread:
     return Unread(Line(number), at, at, words, "write a header over it, or leave it as a note")
 
 
-def _merged(table: Table) -> list[tuple[Fault, range]]:
+def _merged(table: Table) -> list[tuple[CellFault, range]]:
     """Return a fault for merged cells below the headers, each with the rows that lost their value."""
     return [
-        (Spot(table.source, where=first).fault(said("merged cells"), found=ref, hint=SAVE_AGAIN), rows)
-        for first, ref, rows in merged_cells(table.merged, len(table.head.texts))
+        (
+            CellFault(Row(table.source, rows.start, []), Telling(column, ref, said("merged cells"), hint=SAVE_AGAIN)),
+            rows,
+        )
+        for column, ref, rows in merged_cells(table.merged, len(table.head.texts))
         if rows.stop > table.head.line + 1
     ]

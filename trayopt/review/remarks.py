@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any, Literal, NamedTuple
+from collections.abc import Iterable, Sequence
+from typing import Any, Literal, NamedTuple, overload
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
-from trayopt.errors import Fault
+from trayopt.formats.cells import CellFault
 from trayopt.review.handmade import Entry, Handmade, Line, Unread, row_of_sheet
 from trayopt.rules.own_limits import OwnLimits
 from trayopt.rules.registry import BY_ID
@@ -98,19 +98,39 @@ def unread(item: Unread) -> Remark:
     )
 
 
-def damage(fault: Fault, also: tuple[str, ...] = ()) -> Remark:
-    """Make a remark on a cell that cannot be read; ``also`` lists the cells that it contradicts."""
-    _, number, column, message, found, allowed, hint, where = fault
+def damage(item: CellFault) -> Remark:
+    """Make a remark on a cell that cannot be read; its cells are that cell and the cell that contradicts it."""
+    _, number, column, message, found, allowed, hint, where = item.fault()
     if found:
         message = f"{message}: {found}"
-    if number:
-        return Remark(
-            "table", "damage", cell := f"{number}:{column}", (Line(number),), (cell, *also), message, allowed, hint
-        )
-    sheet, _, address = where.rpartition("!")
-    number = int("".join(filter(str.isdigit, address)) or 0)
-    lines = (Line(number, path=row_of_sheet(number, sheet)),) if number else ()
-    return Remark("table", "damage", where, lines, (where, *also), message, allowed, hint)
+    row = item.row
+    cell = f"{number}:{column}" if number else where
+    lines = (Line(row.line, path=row_of_sheet(row.line, row.sheet)),)
+    return Remark("table", "damage", cell, lines, (cell, *item.beside), message, allowed, hint)
+
+
+class Remarks(Sequence[Remark]):
+    """The remarks on a table with cells that cannot be read; a remark on such a cell is made when it is asked for."""
+
+    def __init__(self, cells: Sequence[CellFault], others: Sequence[Remark]) -> None:
+        self._items: list[CellFault | Remark] = [*cells, *others]
+
+    def __len__(self) -> int:
+        """Count the remarks."""
+        return len(self._items)
+
+    @overload
+    def __getitem__(self, index: int) -> Remark: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[Remark]: ...
+    def __getitem__(self, index: int | slice) -> Remark | Sequence[Remark]:
+        """Return a remark, or several."""
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        item = self._items[index]
+        if isinstance(item, CellFault):
+            item = self._items[index] = damage(item)
+        return item
 
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:
@@ -156,17 +176,10 @@ def where(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[tuple
 def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list[Entry], list[str]]:
     """Return the entries that a finding concerns, and the trunks whose ways it concerns."""
     kind, subject = BY_ID[finding.rule].subject, finding.subject
-    if kind == "tray place":
-        return [entry for entry in made.placed if str(entry.place) == subject], []
-    if kind == "stack":
-        return [entry for entry in made.placed if entry.place is not None and entry.place.stack == subject], []
-    if kind == "subunit":
-        return [entry for entry in made.placed if _in_subunit(job, entry, subject)], []
-    if kind == "leg":
-        return [entry for entry in made.placed if subject in _names(job, entry)], []
+    if kind in {"tray place", "stack", "subunit", "leg"}:
+        return made.about(kind, subject), []
     if kind == "trunk":
-        entries = [] if BY_ID[finding.rule].ways_only else [e for e in made.placed if e.run.trunk == subject]
-        return entries, [subject]
+        return [] if BY_ID[finding.rule].ways_only else made.about(kind, subject), [subject]
     if kind == "pair of trunks":
         return [], subject.split("+")
     if kind == "port":
@@ -193,14 +206,3 @@ def _about(job: Job, made: Handmade, laid: Laid, finding: Finding) -> tuple[list
             if entry.run.trunk == pinned.trunk and entry.run.first <= pinned.last and entry.run.last >= pinned.first
         ], []
     return [], []
-
-
-def _in_subunit(job: Job, entry: Entry, name: str) -> bool:
-    trunk = job.trunk_by_id[entry.run.trunk]
-    one, other = trunk.subunit_of(entry.run.first).number, trunk.subunit_of(entry.run.last).number
-    return any(name == f"{trunk.id}/{number}" for number in range(one, other + 1))
-
-
-def _names(job: Job, entry: Entry) -> tuple[str, ...]:
-    leg = job.trunk_by_id[entry.run.trunk].subunit_of(entry.run.first).leg_of_run(entry.run.first, entry.run.last)
-    return (str(entry.run),) if leg is None else (str(entry.run), str(leg))

@@ -7,8 +7,8 @@ from itertools import groupby
 
 from trayopt.domain.job import Job
 from trayopt.domain.said import said
-from trayopt.errors import Fault, InputError
-from trayopt.formats.cells import Cell
+from trayopt.errors import InputError
+from trayopt.formats.cells import MOST_COLUMNS, Cell, CellFault
 from trayopt.formats.locate import describe
 from trayopt.formats.validate import did_you_mean
 
@@ -29,19 +29,16 @@ def another_job(job: Job, strange: list[Cell]) -> InputError:
     )
 
 
-def _in_file_order(fault: Fault) -> tuple[int, int, str, Fault]:
-    """Sort key of faults: by row, then by column."""
-    if fault.line:  # in a text; faults in a workbook have a cell instead
-        return fault.line, fault.column, "", fault
-    letters = fault.where.rstrip("0123456789")
-    return int(fault.where[len(letters) :] or 0), len(letters), letters, fault
-
-
-def told_faults(faults: Sequence[Fault], strays: Collection[tuple[int, int, str]]) -> list[Fault]:
-    """Return faults in the order of the file, each once, without those in rows that are not part of the plan."""
-    # faults in a text are sorted by line, then by column
-    by = None if all([fault.line for fault in faults]) else _in_file_order
-    found = sorted(faults, key=by)
+def in_file_order(faults: Sequence[CellFault], strays: Collection[tuple[str, int]]) -> list[CellFault]:
+    """Return faults in the order of the file, each once; not those in rows (sheet and line) that are no part of the plan."""
+    found = sorted(faults, key=_in_sheet)
+    if found and found[0].row.raw is None:
+        found.sort(key=lambda item: item.row.sheet)
     if strays:
-        found = [f for f in found if (f.line, f.column, f.where) not in strays]
-    return [fault for fault, _ in groupby(found)]
+        found = [item for item in found if (item.row.sheet, item.row.line) not in strays]
+    return [item for item, _ in groupby(found)]
+
+
+def _in_sheet(item: CellFault) -> int:
+    """Sort key of faults of one sheet: by row, then by column."""
+    return item.row.line * MOST_COLUMNS + item.telling.column

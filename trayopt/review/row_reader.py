@@ -13,15 +13,14 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.ranges import Run, parse_span
 from trayopt.domain.said import Said, said
 from trayopt.domain.trunk import Trunk
-from trayopt.errors import Fault
-from trayopt.formats.cells import Cell, Row
+from trayopt.formats.cells import Cell, CellFault, Row
 from trayopt.formats.locate import describe
 from trayopt.review.alike import Again, Alike
 from trayopt.review.cells import Cells
 from trayopt.review.columns import PARTS, SIDES, Headers
 from trayopt.review.handmade import Decided, Entry, Handmade, Line, SpliceRow, Spots, Unread, row_of_sheet
 from trayopt.review.parts import Parts
-from trayopt.review.row_faults import another_job, told_faults
+from trayopt.review.row_faults import another_job, in_file_order
 from trayopt.review.splices import entries_of
 from trayopt.review.strays import Strays
 
@@ -45,14 +44,14 @@ class RowReader:
         Faults of single cells, from the reading of the file.
     """
 
-    def __init__(self, made: Handmade, cells: Cells, headers: Headers, faults: list[Fault]) -> None:
+    def __init__(self, made: Handmade, cells: Cells, headers: Headers, faults: list[CellFault]) -> None:
         self.made, self.cells, self.headers = made, cells, headers
         self.at = headers.at
         self.cells.take(faults)
         self.parts = Parts(cells)
         self.strays = Strays(made.job, self.at)
-        self.stray_spots: set[tuple[int, int, str]] = set()
-        self.stray_rows: set[int] = set()
+        self.stray_rows: set[tuple[str, int]] = set()
+        """Sheet and line of the rows that are not part of the plan."""
         self.read = sorted(i for places in self.at.values() for i in places)
         self.filled = itemgetter(*self.read, self.read[0])
         self.twins = [column for column, places in self.at.items() if len(places) > 1]
@@ -71,7 +70,7 @@ class RowReader:
         self.built = self.alike(lambda row, _: cells.yes(self.cell(row, "built")), "built")
         self.cut = self.alike(lambda row, _: cells.number(self.cell(row, "cut"), "the cut length"), "cut")
         self.sleeve = self.alike(self._sleeve, "sleeve")
-        self.end = self.alike(self._end, "stack", "position", "tray", "end")
+        self.end = self.alike(self._end, *(("stack", "position", "tray", "end") if "end" in self.at else ()))
         self.legs = self.alike(self._leg, "trunk", "fibres", "leg", "cable", *PLACE, *WAYS)
         self.sides = {side: self.alike(partial(self._side, side), *self.of_side(side)) for side in SIDES}
 
@@ -130,8 +129,7 @@ class RowReader:
     def stray(self, row: Row) -> None:
         """Note a row that is not part of the plan; faults in it are not damage."""
         spots = [row.spot_of(i) for i in range(len(row.texts))]
-        self.stray_spots |= {(spot.line, spot.column, spot.where) for spot in spots}
-        self.stray_rows.add(row.line)
+        self.stray_rows.add((row.sheet, row.line))
         text = describe(", ".join(text for text in row.texts if text))
         spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
         words = f"this row is not part of the plan, and is not read: {text}"
@@ -341,8 +339,9 @@ class RowReader:
         return sleeve
 
     def _end(self, row: Row, line: Line) -> str | None:
-        place, cell = self.place(row, line), self.cell(row, "end")
-        if place is None or not cell.text:
+        cell = self.cell(row, "end")
+        place = self.place(row, line) if cell.text else None
+        if place is None:
             return None
         stack = self.made.job.enclosure.stack_by_id.get(place.stack)
         ends = [end.id for end in stack.ends] if stack is not None else []
@@ -393,8 +392,8 @@ class RowReader:
         if made.shape == "runs":
             made.runs = made.entries
             made.entries = entries_of(made, cells)
-        made.lost = sorted({number for number in made.lost if number not in self.stray_rows})
+        strays = {line for _, line in self.stray_rows}
+        made.lost = sorted({number for number in made.lost if number not in strays})
         made.gone = cells.gone
-        made.also = cells.also
-        made.faults = told_faults(cells.faults, self.stray_spots)
+        made.damage = in_file_order(cells.faults, self.stray_rows)
         return made

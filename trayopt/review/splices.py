@@ -11,7 +11,8 @@ from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
 from trayopt.domain.said import said
-from trayopt.formats.locate import Spot
+from trayopt.formats.cells import CellFault, Telling
+from trayopt.review.by_fibre import ByFibre
 from trayopt.review.cells import Cells
 from trayopt.review.handmade import Entry, Handmade, Line
 
@@ -27,7 +28,7 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
     found: list[Entry] = []
     for subunit in (unit for trunk in job.trunks for unit in trunk.units):
         runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
-        _overlaps(runs, made, cells)
+        _overlaps(runs, cells)
         found += _legs(job, subunit, runs, finest=bool(made.lost))
     return found
 
@@ -35,11 +36,11 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
 def entries_by(made: Handmade, assignment: Assignment) -> list[Entry]:
     """Return the legs of a plan as the entries of a table of splice runs, for legs that its rows give a tray."""
     job = made.job
-    placed = [entry for entry in made.runs if entry.place is not None]
+    placed = ByFibre((entry for entry in made.runs if entry.place is not None), lambda entry: entry.run)
     found = []
     for leg, place in assignment.places.items():
         run = Run(leg.trunk, *job.subunit(leg).leg_run(leg))
-        inside = [entry for entry in _inside(placed, run) if entry.place == place]
+        inside = [entry for entry in placed.over(run) if entry.place == place]
         if inside:
             found.append(_one(inside, run))
     return found
@@ -55,21 +56,16 @@ def _parts(job: Job, entry: Entry) -> Iterable[Entry]:
         first = last + 1
 
 
-def _overlaps(runs: Sequence[Entry], made: Handmade, cells: Cells) -> None:
+def _overlaps(runs: Sequence[Entry], cells: Cells) -> None:
     """Report rows that splice a fibre again."""
     furthest: Entry | None = None
     for entry in runs:
         if furthest is not None and entry.run.first <= furthest.run.last:
             line, other = sorted((furthest.lines[0], entry.lines[0]), key=lambda item: item.number)[::-1]
-            column = next(key for key in ("from fibres", "from") if key in line.spots)
-            spot = line.spots.get(column, Spot(made.source))
+            cell = line.spots.cell(next(key for key in ("from fibres", "from") if key in line.spots))
             both = Run(entry.run.trunk, entry.run.first, min(entry.run.last, furthest.run.last))
-            cells.faults.append(
-                spot.fault(
-                    said("{run} is spliced in {line} already", run=both, line=other.words),
-                    hint=said("every fibre once"),
-                )
-            )
+            text = said("{run} is spliced in {line} already", run=both, line=other.words)
+            cells.faults.append(CellFault(cell.row, Telling(cell.column, None, text, hint=said("every fibre once"))))
         if furthest is None or entry.run.last > furthest.run.last:
             furthest = entry
 
@@ -90,20 +86,13 @@ def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry], *, finest: bool) ->
         return _joined(runs, spliced)
     of = max(fits) if finest else min(whole or fits, key=lambda k: (_parked(subunit, k, spliced), k))
     found = []
+    by_fibre = ByFibre(runs, lambda entry: entry.run)
     for leg in subunit.legs(of):
         run = Run(subunit.trunk, *subunit.leg_run(leg))
-        inside = _inside(runs, run)
+        inside = by_fibre.over(run)
         if inside:
             found.append(_one(inside, run))
     return found
-
-
-def _inside(runs: Sequence[Entry], run: Run) -> list[Entry]:
-    return [
-        entry
-        for entry in runs
-        if entry.run.trunk == run.trunk and entry.run.first <= run.last and entry.run.last >= run.first
-    ]
 
 
 def _parked(subunit: Subunit, of: int, spliced: Sequence[tuple[int, int]]) -> int:

@@ -12,8 +12,8 @@ MOST_REMARKS = 200
 
 def verdict(review: Review) -> str:
     """Write the verdict on a plan in one line."""
-    damaged = sum(remark.level == "damage" for remark in review.remarks)
-    failing = sum(remark.fails for remark in review.remarks) - damaged
+    damaged = len(review.made.damage)
+    failing = sum(remark.fails for remark in review.remarks[damaged:])
     soft = len(review.remarks) - failing - damaged
     if damaged:
         lost = f", {several(len(review.made.lost), 'row')} lost by it" if review.made.lost else ""

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Literal
+from collections.abc import Iterable
+from typing import Any, Literal
 
 from trayopt.domain.finding import Finding
 from trayopt.domain.job import Job
+from trayopt.rules.base import Rule
 from trayopt.rules.registry import BY_ID, RULES, level_of
 from trayopt.track.laid import Laid
 
 
-def judge(job: Job, laid: Laid, *, like: Laid | None = None) -> list[Finding]:
+def judge(job: Job, laid: Laid) -> list[Finding]:
     """Find every broken rule of a plan.
 
     Parameters
     ----------
     job, laid
         The job, and the plan as it lies; what is found is kept on ``laid``, so that no plan is judged twice.
-    like
-        The same legs in the same trays, where trunks go other ways: what ways do not matter to is taken over from it.
 
     Returns
     -------
@@ -28,8 +27,13 @@ def judge(job: Job, laid: Laid, *, like: Laid | None = None) -> list[Finding]:
         are found at level "always"; rules at off are not asked.
     """
     if laid.findings is None:
-        laid.findings = list(_findings(job, laid, [] if like is None else judge(job, like), anew=like is None).values())
+        laid.findings = _findings(job, laid, RULES)
     return laid.findings
+
+
+def judge_ways(job: Job, laid: Laid) -> list[Finding]:
+    """Find the broken rules of a plan to which the ways of trunks matter; plans that differ only in ways differ in no other."""
+    return _findings(job, laid, [rule for rule in RULES if rule.of_ways])
 
 
 def no_plan_breaks(found: Finding) -> bool:
@@ -48,23 +52,18 @@ def is_plan(job: Job, laid: Laid) -> bool:
     return True
 
 
-def _findings(job: Job, laid: Laid, before: Sequence[Finding], *, anew: bool) -> dict[tuple[str, str], Finding]:
+def _findings(job: Job, laid: Laid, rules: Iterable[Rule[Any]]) -> list[Finding]:
     built = {pin.subject for pin in job.pins if pin.built}
     found: dict[tuple[str, str], Finding] = {}
-    for rule in RULES:
+    for rule in rules:
         level = level_of(rule, job.rules)
         facts = built if rule.id == "pin" else set()
         if level == "off" and not facts:
             continue
-        breaches = (
-            rule.check(job, laid)
-            if anew or rule.of_ways
-            else ((item.subject, item.because) for item in before if item.rule == rule.id)
-        )
-        for subject, because in breaches:
+        for subject, because in rule.check(job, laid):
             at: Literal["always", "must", "prefer", "off"] = (
                 "always" if rule.kind == "always" or subject in facts else level
             )
             if at != "off":
                 found.setdefault((rule.id, subject), Finding(rule.id, at, subject, because))
-    return found
+    return list(found.values())

@@ -153,6 +153,8 @@ def _prove(output: Output, job: Job, review: Review, plan: str | Plan, limit_s: 
 
 def _settled(review: Review, proofs: Proofs | None, verified: Verified | None) -> Review:
     """Return the review with the bounds that were just proven or refuted."""
+    if proofs is None and verified is None:
+        return review
     from trayopt.checker import settled_bounds
     from trayopt.review.desk import bound_remark
 
