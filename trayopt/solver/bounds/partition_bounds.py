@@ -159,6 +159,7 @@ def placed_bound(
     clock: Clock,
     *,
     divide_at: Partings | None = None,
+    effort: float = EFFORT,
 ) -> int:
     """Bound a goal that asks at which places legs lie, over plans that break preferences of at most this weight.
 
@@ -170,7 +171,7 @@ def placed_bound(
         return 0
     partition.require(partition.encoded("legs") >= fewest)
     partition.hold_goals(limits)
-    return partition.lower_bound(partition.encoded(goal), clock) or 0
+    return partition.lower_bound(partition.encoded(goal), clock, effort) or 0
 
 
 def _kept(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trayopt.rules.same_division import SameDivision
+from trayopt.rules.variables import Linear
 from trayopt.solver.bounds.partings import parting_bounds
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions
@@ -110,6 +111,26 @@ def fewest_broken(work: Work) -> None:
         least = s.state.record("broken_prefer", outcome.bound, SEARCH, COMPLETE)
         if least > work.weight and s.prefers(least):  # the bound on legs was of plans that break less
             work.weight, work.legs = bound_first(work, least) or (least, 0)
+        if s.prefers(work.weight):
+            least_legs_of_all(work, model, weight)
+
+
+def least_legs_of_all(work: Work, model: Model, weight: Linear) -> None:
+    """Minimise legs on the model of all divisions, where the bound on preferences is met, before divisions join in one by one."""
+    s = work.session
+    if not s.legs_first or work.found is not None or s.meets(work.weight, work.legs):
+        return
+    s.hint(model)
+    model.require(weight <= work.weight)
+    legs = s.expression(model, "legs")
+    model.require(legs >= work.legs)
+    model.cp.minimize(linear(legs))
+    outcome = s.run(model, "legs", effort=ALL_EFFORT, prove=True)
+    model.cp.clear_objective()
+    if outcome.bound is not None:
+        work.legs = max(work.legs, s.state.record("legs", outcome.bound, SEARCH, up_to(work.weight)))
+    if s.meets(work.weight, work.legs):
+        work.found = with_legs(s, work.legs, work.weight)
 
 
 def deepening(work: Work) -> None:

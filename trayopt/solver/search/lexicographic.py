@@ -12,7 +12,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.variables import Linear
 from trayopt.solver.bounds import partition_bounds, pattern_bounds, place_counts, tray_room
-from trayopt.solver.bounds.kind_counts import Limits
+from trayopt.solver.bounds.kind_counts import EFFORT, Limits
 from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.rings import chained
@@ -34,6 +34,10 @@ GLANCE = 0.5
 """Most deterministic time for a goal that a relaxation can answer as well."""
 WAYS = 6.0
 """Most deterministic time for the leg length by one choice of ways."""
+FIRST_LOOK = 1.0
+"""Most deterministic time for a goal of places by closed patterns, before the model is asked."""
+LOOK = 2.0
+"""The same by the model, before closed patterns are asked again for longer: they may say less than the model."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
 
@@ -108,6 +112,9 @@ class Descent:
             layouts = None
         counted = goal in OF_PLACES and session.state.value("unplaced") > 0
         if layouts is None and not counted:
+            looked = self._look_first(model, goal, expression)
+            if looked is not None and (looked.proven or session.clock.over):
+                return looked
             return session.run(model, goal, part=part, prove=bool(model.solution))
         outcome = Outcome(None, None, None, proven=False)
         if model not in self._slow and len(model.bunches) * len(model.places) <= MOST_AT_A_GLANCE:
@@ -126,6 +133,32 @@ class Descent:
             return Outcome(None, least, None, proven=True)
         model.require(expression >= least)
         return session.run(model, goal, part=part, prove=bool(model.solution))
+
+    def _look_first(self, model: Model, goal: GoalName, expression: Linear) -> Outcome | None:
+        """Minimise a goal of places on the model for a while, and bound it by closed patterns; None where these say nothing.
+
+        They were asked at a glance before. Of a small model they take longer than the model itself, and say less.
+        """
+        session, state = self.session, self.session.state
+        if not self._patterned(model, goal):
+            return None
+        outcome = session.run(model, goal, effort=LOOK, prove=bool(model.solution))
+        least = state.least(goal)
+        if outcome.bound is not None:
+            least = max(least, session.know(model, goal, outcome.bound, SEARCH))
+        if outcome.proven or session.clock.over or state.value(goal) == least:
+            return outcome
+        least = max(least, self._least_of_all(model, goal, least, EFFORT))
+        if state.value(goal) == least:
+            return Outcome(None, least, None, proven=True)
+        model.require(expression >= least)
+        return outcome
+
+    def _patterned(self, model: Model, goal: GoalName) -> bool:
+        """Whether closed patterns bound a goal over the plans of a model, and counts of settled divisions do not."""
+        state = self.session.state
+        complete = model.all_placed and state.value("unplaced") == state.value("broken_must") == 0
+        return goal in OF_PLACES and complete and not in_scope(model) and self.session.on("set_partition")
 
     def _by_ways(self, model: Model, goal: GoalName) -> Outcome | None:
         """Minimise the leg length over each choice of ways; None where they are too many, or were not proven one by one.
@@ -240,10 +273,10 @@ class Descent:
             least = max(least, self._least_of_all(model, goal, least))
         return least
 
-    def _least_of_all(self, model: Model, goal: GoalName, at_least: int) -> int:
+    def _least_of_all(self, model: Model, goal: GoalName, at_least: int, effort: float = FIRST_LOOK) -> int:
         """Bound a goal of places over the plans of a model that are as good in all goals before, by counting.
 
-        ``at_least`` is a bound that is known.
+        ``at_least`` is a bound that is known, ``effort`` the most deterministic time for closed patterns.
         """
         session = self.session
         good = session.as_good(goal)
@@ -270,6 +303,7 @@ class Descent:
             limits,
             session.clock,
             divide_at={trunk.id: model.divide_options(trunk) for trunk in session.job.trunks},
+            effort=effort,
         )
         return session.know(model, goal, least, "set_partition", good)
 
