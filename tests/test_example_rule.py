@@ -129,7 +129,7 @@ def test_bounds_never_promise_too_much(first: int) -> None:
         limits: dict[GoalName, int] = {"legs": legs}
         placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}
         for goal, value in placed.items():
-            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()), value)
+            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()).bound, value)
             limits = {**limits, goal: value}
         left = FirstGoals(divider, divider.open, Clock()).narrowed(prefers, legs, divider.open)
         for trunk, number in left:

@@ -28,13 +28,14 @@ from trayopt.goals.registry import measure_all, order
 from trayopt.solver.bounds import pattern_bounds
 from trayopt.solver.bounds.closed_patterns import closed_bunches
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.kind_counts import AtPlaces
 from trayopt.solver.bounds.opposite_orders import must_cross, settle_orders
 from trayopt.solver.bounds.partition_bounds import (
     FirstGoals,
     placed_bound,
 )
 from trayopt.solver.bounds.pattern_bounds import count
-from trayopt.solver.bounds.pattern_counts import in_scope
+from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.tray_room import without_room
 from trayopt.solver.bounds.unplaced import out_of_trays
@@ -190,7 +191,7 @@ def test_preferences_that_good_plans_keep(kind: str, seeds: range) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_set_partition(kind: str, seeds: range) -> None:
     """Preferences, legs, used places, leg length and irregularity of complete plans, with trunks open and narrowed."""
-    met: Counter[str] = Counter()
+    met, laid = Counter[str](), Counter[str]()
     for seed in seeds:
         job, best = drawn(kind, seed)
         if best is None or not best.complete or not best.values["legs"]:
@@ -205,7 +206,10 @@ def test_set_partition(kind: str, seeds: range) -> None:
                 "legs": FirstGoals(divider, divider.open, Clock(), **more).legs(prefers).bound,
             }
             for goal in PLACED:
-                bounds[goal] = placed_bound(goal, divider, divider.open, prefers, 0, limits, Clock(), **more)
+                counted = placed_bound(goal, divider, divider.open, prefers, 0, limits, Clock(), **more)
+                bounds[goal] = counted.bound
+                if divide_at is None and counted.best is not None and counted.bound == values[goal]:
+                    laid[goal] += laid_out(job, values, goal, counted.best)
                 limits = {**limits, goal: values[goal]}
             for goal, bound in bounds.items():
                 assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
@@ -215,6 +219,22 @@ def test_set_partition(kind: str, seeds: range) -> None:
             for leg in best.assignment.places:
                 assert leg.of in left[leg.trunk, leg.subunit], f"seed {seed}"
     assert min(met[goal] for goal in ORDER[2:] if goal != "crossings") > 2, met
+    assert laid["leg_length_mm"] or kind == "parked", laid  # of the few parked jobs none is laid out
+
+
+def laid_out(job: Job, values: Mapping[GoalName, int], goal: GoalName, best: AtPlaces) -> bool:
+    """Whether a plan has the counts of closed patterns at every place; it then has no more trays and no longer legs."""
+    model = build(job, Policy("hard", "soft"), all_placed=True)
+    before: tuple[GoalName, ...] = ("broken_prefer", "legs")
+    for name in before:
+        model.require(model.goal(name) <= values[name])
+    outcome = run(model, Clock(), TUNING, trial=hold(model, best, places=True, alike=brought))
+    if outcome.assignment is None:
+        return False
+    found = measure_all(Laid(job, outcome.assignment))
+    if goal != "irregular":  # of which neighbours are part
+        assert found[goal] == values[goal]
+    return True
 
 
 @pytest.mark.parametrize("seeds", [SEEDS[:10], pytest.param(SEEDS[10:], marks=pytest.mark.slow)], ids=["some", "more"])
@@ -231,7 +251,7 @@ def test_set_partition_where_legs_do_not_come_first(kind: str, seeds: range) -> 
             alone = solved(job, build(job, Policy(), all_placed=False, cuts=False), (*ORDER[:3], goal))
             assert alone is not None
             least = placed_bound(goal, divider, divider.open, weight, 0, {}, Clock())
-            assert least <= alone.values[goal], f"seed {seed}: {goal}"
+            assert least.bound <= alone.values[goal], f"seed {seed}: {goal}"
 
 
 @pytest.mark.parametrize(
@@ -482,7 +502,7 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     weight = 10
     assert in_scope(model)
     assert pattern_bounds.placed_bound("trays", model, weight, {}, Clock()) == trays
-    assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()) == trays
+    assert placed_bound("trays", divider, divider.open, weight, 0, {}, Clock()).bound == trays
     assert FirstGoals(divider, divider.open, Clock()).legs(weight).bound == trays + 1
     best = solved(job, model, ("legs", "trays"))
     assert best is not None

@@ -230,7 +230,7 @@ def test_spreads_never_promise_too_much(seeds: range, knobs: dict[str, Any]) -> 
         limits: dict[GoalName, int] = {"legs": legs}
         placed: dict[GoalName, int] = {"trays": trays, "leg_length_mm": length, "irregular": irregular}
         for goal, value in placed.items():
-            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()), value)
+            bounds[goal] = (placed_bound(goal, divider, divider.open, prefers, legs, limits, Clock()).bound, value)
             limits = {**limits, goal: value}
         for name, (bound, value) in bounds.items():
             assert bound is not None, f"seed {seed}: {name} denies a plan that is there"

@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import NamedTuple
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.hardware import Place
 from trayopt.domain.plan import GoalName
 from trayopt.domain.splicing import Done
@@ -44,6 +46,15 @@ class Kind(NamedTuple):
     legs: tuple[tuple[str, int], ...]
     pairs: frozenset[tuple[str, ...]] = frozenset()
     more2: tuple[tuple[Done, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class AtPlaces:
+    """How many bunches of each kind lie at each place, with the ways of trunks and the ends of stacks that go with them."""
+
+    bunches: Mapping[Place, Mapping[Kind, int]]
+    ways: Mapping[str, Way]
+    ends: Mapping[str, str]
 
 
 class KindCounts(Outline, DividedLegs):
@@ -106,6 +117,27 @@ class KindCounts(Outline, DividedLegs):
         if not self._number:
             return super().trunk_at(trunk, place)
         return self.positive(("trunk at", trunk.id, place), self.legs_at(trunk, place), self.most_trunk_legs(trunk))
+
+    def at_places(self, value: Callable[[Expression], int]) -> AtPlaces:
+        """Read counts, ways and ends out of a solution."""
+        return AtPlaces(
+            bunches={
+                place: {kind: value(at[place]) for kind, at in self._number.items() if value(at[place])}
+                for place in self.places
+            },
+            ways={
+                trunk.id: way
+                for trunk in self.job.trunks
+                for way in self.ways(trunk)
+                if self.in_box(trunk) and value(self.goes(trunk, way))
+            },
+            ends={
+                stack.id: end.id
+                for stack in self.job.enclosure.stacks
+                for end in stack.ends
+                if value(self.end(stack.id, end.id))
+            },
+        )
 
     def encoded(self, goal: GoalName) -> Expression:
         """Return a goal as an expression."""

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from trayopt.domain.plan import GoalName
 from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.kind_counts import EFFORT, Limits
+from trayopt.solver.bounds.kind_counts import EFFORT, AtPlaces, Limits
 from trayopt.solver.bounds.set_partition import SetPartition
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
@@ -43,6 +44,13 @@ class Answer:
     bound: int | None
     proven: bool
     divisions: Divisions | None = None
+
+
+class Placed(NamedTuple):
+    """A bound on a goal of places, and counts that meet it; None where they are not proven to be the best."""
+
+    bound: int
+    best: AtPlaces | None = None
 
 
 class FirstGoals:
@@ -160,7 +168,7 @@ def placed_bound(
     *,
     divide_at: Partings | None = None,
     effort: float = EFFORT,
-) -> int:
+) -> Placed:
     """Bound a goal that asks at which places legs lie, over plans that break preferences of at most this weight.
 
     ``goal`` is trays, leg_length_mm or irregular. ``fewest`` are legs that every such plan has, ``limits`` what those have at
@@ -168,10 +176,18 @@ def placed_bound(
     """
     partition = _kept(divider, divisions, weight, clock, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
-        return 0
+        return Placed(0)
     partition.require(partition.encoded("legs") >= fewest)
     partition.hold_goals(limits)
-    return partition.lower_bound(partition.encoded(goal), clock, effort) or 0
+    for stack in divider.job.enclosure.stacks:  # made before the search, so that its solution tells of them
+        for end in stack.ends:
+            partition.end(stack.id, end.id)
+    partition.minimize(partition.encoded(goal))
+    status, solver = partition.ask(clock, effort)
+    if status == cp_sat.INFEASIBLE:
+        return Placed(0)
+    best = partition.at_places(solver.value) if status == cp_sat.OPTIMAL else None
+    return Placed(max(0, whole_bound(solver.best_objective_bound)), best)
 
 
 def _kept(

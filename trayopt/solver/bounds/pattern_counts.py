@@ -10,11 +10,11 @@ the port, its legs without a splice are counted only where it is at the tray.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from trayopt.domain.assignment import Way
 from trayopt.domain.base import DivideAt
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
@@ -42,7 +42,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.kind_counts import Kind, KindCounts
+from trayopt.solver.bounds.kind_counts import AtPlaces, Kind, KindCounts
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.literals import linear, lit, total
@@ -52,12 +52,9 @@ from trayopt.solver.model.vocabulary import voice
 
 
 @dataclass(frozen=True)
-class Guess:
+class Guess(AtPlaces):
     """Counts at every tray place, with the ways, ends, places of division and stacks of subunits that go with them."""
 
-    bunches: Mapping[Place, Mapping[Kind, int]]
-    ways: Mapping[str, Way]
-    ends: Mapping[str, str]
     divide_at: Mapping[str, DivideAt]
     stacks: Mapping[Key, str]
 
@@ -176,24 +173,11 @@ class Counts(KindCounts):
 
     def guess(self, value: Callable[[Expression], int]) -> Guess:
         """Read counts, ways and ends out of a solution."""
-        job = self.job
+        job, there = self.job, self.at_places(value)
         return Guess(
-            bunches={
-                place: {kind: value(at[place]) for kind, at in self._number.items() if value(at[place])}
-                for place in self.places
-            },
-            ways={
-                trunk.id: way
-                for trunk in job.trunks
-                for way in self.ways(trunk)
-                if self.in_box(trunk) and value(self.goes(trunk, way))
-            },
-            ends={
-                stack.id: end.id
-                for stack in job.enclosure.stacks
-                for end in stack.ends
-                if value(self.end(stack.id, end.id))
-            },
+            there.bunches,
+            there.ways,
+            there.ends,
             divide_at={
                 trunk.id: at
                 for trunk in job.trunks
@@ -232,10 +216,21 @@ def in_scope(model: Model) -> bool:
     )
 
 
-def hold(model: Model, guess: Guess, *literals: cp_sat.IntVar, places: bool) -> cp_sat.CpModel:
+def brought(kind: Kind) -> Hashable:
+    """Fibre ends and legs of a kind: what every relaxation counts in the same way."""
+    return kind.ends, kind.legs
+
+
+def hold(
+    model: Model,
+    guess: AtPlaces,
+    *literals: cp_sat.IntVar,
+    places: bool,
+    alike: Callable[[Kind], Hashable] = lambda kind: kind,
+) -> cp_sat.CpModel:
     """Copy a model and hold the copy to ways, ends, literals and, with ``places``, to the counts at every place.
 
-    The variables of the copy keep their numbers.
+    The variables of the copy keep their numbers. Kinds are counted together for which ``alike`` gives the same.
     """
     for stack in model.job.enclosure.stacks:
         model.end(stack.id, stack.ends[0].id)
@@ -245,12 +240,15 @@ def hold(model: Model, guess: Guess, *literals: cp_sat.IntVar, places: bool) -> 
     def same(literal: Literal) -> Literal:
         return literal if isinstance(literal, int) else trial.get_bool_var_from_proto_index(literal.index)
 
-    by_kind: dict[Kind, list[int]] = {}
+    by_kind: dict[Hashable, list[int]] = {}
     for bunch, kind in kinds(model).items():
-        by_kind.setdefault(kind, []).append(bunch)
+        by_kind.setdefault(alike(kind), []).append(bunch)
     for rank, place in enumerate(model.places if places else ()):
-        for kind, bunches in by_kind.items():
-            number = guess.bunches[place].get(kind, 0)
+        counted: Counter[Hashable] = Counter()
+        for kind, number in guess.bunches[place].items():
+            counted[alike(kind)] += number
+        for key, bunches in by_kind.items():
+            number = counted[key]
             here = total(same(model.literals(bunch)[rank]) for bunch in bunches)
             if (held := linear(here) == number) is not True:
                 trial.add(held)

@@ -91,7 +91,7 @@ def patterns_bound(s: Session, goal: GoalName, least: int, legs: int) -> None:
         s.clock,
         divide_at=s.partings(least),
     )
-    s.state.record(goal, found, "set_partition", up_to(least, legs).tightened(good))
+    s.state.record(goal, found.bound, "set_partition", up_to(least, legs).tightened(good))
 
 
 def with_legs(

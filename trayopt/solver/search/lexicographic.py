@@ -12,16 +12,16 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.no_empty_below import NoEmptyBelow
 from trayopt.rules.variables import Linear
 from trayopt.solver.bounds import partition_bounds, pattern_bounds, place_counts, tray_room
-from trayopt.solver.bounds.kind_counts import EFFORT, Limits
+from trayopt.solver.bounds.kind_counts import EFFORT, AtPlaces, Limits
 from trayopt.solver.bounds.opposite_orders import settle_orders
-from trayopt.solver.bounds.pattern_counts import in_scope
+from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
 from trayopt.solver.bounds.ways_first import settle_ways
-from trayopt.solver.heuristics.completion import MOST_EFFORT, Query, RelaxedModel
+from trayopt.solver.heuristics.completion import MOST_EFFORT, Query, RelaxedModel, add_all
 from trayopt.solver.heuristics.descent import lexicographic
 from trayopt.solver.heuristics.primal import complete_solution, goes_otherwise
-from trayopt.solver.heuristics.session import Session
+from trayopt.solver.heuristics.session import TRIAL, Session
 from trayopt.solver.model.bound import OF_PLACES, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
@@ -305,7 +305,18 @@ class Descent:
             divide_at={trunk.id: model.divide_options(trunk) for trunk in session.job.trunks},
             effort=effort,
         )
-        return session.know(model, goal, least, "set_partition", good)
+        bound = session.know(model, goal, least.bound, "set_partition", good)
+        if least.best is not None and session.state.value(goal) > least.bound:
+            self._lay_out(model, goal, least.bound, least.best)
+        return bound
+
+    def _lay_out(self, model: Model, goal: GoalName, bound: int, best: AtPlaces) -> None:
+        """Look for a plan of a model that meets a bound with the counts of closed patterns at every place."""
+        expression = self.session.expression(model, goal)
+        trial = hold(model, best, places=True, alike=brought)
+        trial.clear_objective()
+        add_all(trial, [expression <= bound])
+        self.session.run(model, None, trial=trial, effort=TRIAL)
 
     def _least_of_some(self, goal: GoalName, unplaced: int) -> int:
         """Bound used places or leg length over plans that leave splices out and are as good in all goals before."""
