@@ -9,8 +9,9 @@ from math import ceil
 
 import pytest
 
-from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, worked
+from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, thin, worked
 from trayopt.api import load_job
+from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.acts import Phase
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.order import acts_of
@@ -18,6 +19,7 @@ from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
 from trayopt.domain.assignment import Way
+from trayopt.domain.base import remade
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
@@ -347,6 +349,25 @@ def test_only_new_legs_and_trays_are_worked_on(built: tuple[str, ...]) -> None:
     page = made.page()
     assert page.count("in service: do not open</strong>") == len(built)
     assert page.count('<article class="tray"') == len(worked_on)
+
+
+def test_a_tray_in_service_that_comes_to_the_bench_with_others_stays_closed() -> None:
+    """Trays that a tube ties are spliced together, save those in service, which are not spliced again."""
+    job, plan = thin()
+    laid, _ = assignment_of(job, plan)
+    # The same, divided at the tray: a tube is opened for three trays.
+    job = remade(job, trunks=tuple(remade(trunk, divide_at=("tray",)) for trunk in job.trunks))
+    tied = planned(job, dict(laid.ways), dict(laid.places))
+    first, second, third = tied.tied[0]
+    for built, said in (
+        ((first,), f"Splice {second} and {third} before one of them is laid. {first} is in service and stays closed."),
+        ((first, second), f"{first} and {second} are in service and stay closed."),
+        ((), "Splice all of these trays before one of them is laid."),
+    ):
+        made = Sheets(*built_in((job, tied), built), Options())
+        lines = " ".join(next(step.lines for step in made.steps if step.title == f"Splice tray {third}"))
+        assert said in lines
+        assert ("Splice all of these trays" in lines) == (not built)
 
 
 def test_a_box_in_which_all_is_built_has_no_work() -> None:

@@ -248,11 +248,23 @@ class StepWords:
         else:
             yield tell("step.splice.none", legs=legs)
         if tied := tied_words(book, tell, tray):
-            yield f"{tied} {tell('step.splice.tied')}"
+            yield " ".join([tied, *self._spliced_together(tray)])
         if book.states[tray] == "opened":
             yield tell("step.splice.served")
         if parked := parked_of(book, tray):
             yield tell("step.splice.parked", runs=", ".join(parked))
+
+    def _spliced_together(self, tray: int) -> Iterator[str]:
+        """Yield which trays that come to the bench together are spliced before one is laid, and which of them stay closed."""
+        book, tell = self.book, self.tell
+        closed = [self._name(i) for i in book.group_of[tray] if book.states[i] == "closed"]
+        work = [self._name(i) for i in book.group_of[tray] if book.states[i] != "closed"]
+        if not closed:
+            yield tell("step.splice.tied")
+        elif len(work) > 1:
+            yield tell("step.splice.tied_some", trays=tell.words.listed(work))
+        if closed:
+            yield tell("step.splice.tied_closed", n=len(closed), trays=tell.words.listed(closed))
 
     def _ribbons(self, tray: int) -> Iterator[str]:
         """Yield lines on the work on ribbons before a tray is spliced: making and splitting them."""
