@@ -17,6 +17,7 @@ from trayopt.crewsheets.geometry.side import side_picture
 from trayopt.crewsheets.geometry.tray import tray_picture
 from trayopt.crewsheets.units import Teller
 from trayopt.crewsheets.words import LANGUAGES, words_of
+from trayopt.domain.base import remade
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
 from trayopt.pictures.base import (
@@ -98,6 +99,17 @@ def test_what_stands_beside_a_tray_is_shown_whole(case: str, language: str) -> N
     ]
     assert beside
     assert [text.text for text in beside] == [text.full for text in beside]
+
+
+def test_a_port_in_a_side_wall_is_named_whole_with_its_trunk() -> None:
+    """Also in a box so wide that it leaves little room beside it: the box is drawn smaller then."""
+    job, plan = straight("2x432-wall-2x6")
+    ports = tuple(remade(port, id="side-wall-1", x_mm=0, y_mm=300) for port in job.enclosure.ports[:1])
+    box = remade(job.enclosure, ports=(*job.enclosure.ports[1:], *ports), size_mm=(job.enclosure.size_mm[0], 400, 180))
+    ways = tuple(remade(trunk, port=ports[0].id) for trunk in plan.trunks[:1])
+    opened = book((remade(job, enclosure=box), remade(plan, trunks=(*ways, *plan.trunks[1:]))))
+    names = [text for text in front_picture(opened, Teller(words_of("en"), "metric")).texts if text.kind == "port-name"]
+    assert f"{ports[0].id}: {ways[0].trunk}" in [text.text for text in names]
 
 
 @pytest.mark.parametrize("case", CASES)

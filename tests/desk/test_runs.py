@@ -5,6 +5,8 @@ from __future__ import annotations
 import threading
 import time
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -62,3 +64,17 @@ def test_a_search_that_is_stopped_before_its_process_is_ready_still_gives_a_plan
     assert begun == [runs.READY_S, runs.END_S]
     assert desk.results["solve"]["plan"] is not None
     assert not run.answer or not run.answer.get("stopped")
+
+
+def test_a_stop_before_a_better_plan_is_told_apart_from_a_limit(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    task: dict[str, Any] = {"limit_s": 60, "began": time.monotonic(), "workers": 1}
+    stop = threading.Event()
+    stop.set()
+    job = desk.document.job
+    assert job is not None
+    monkeypatch.setattr("trayopt.api.solve", lambda *_, **__: SimpleNamespace(plan=SimpleNamespace(status="none")))
+    assert child._solve(job, task, {"plan": None}, lambda _: None, stop) == {"plan": None, "stopped": True}
+    assert child._solve(job, task, {"plan": None}, lambda _: None, threading.Event()) == {
+        "plan": None,
+        "stopped": False,
+    }

@@ -112,8 +112,9 @@ def _solve(job: Job, task: dict[str, Any], plans: Plans, say: Say, stop: threadi
         job, time_limit_s=_left(task), workers=task["workers"], start=plans["plan"], progress=progress, watch=watch,
         every_plan=True, stop=stop,
     )  # fmt: skip
-    found = result.plan.status != "none"
-    return {"plan": result.plan.plain() if found else None, "complete": result.complete}
+    if result.plan.status == "none":
+        return {"plan": None, "stopped": stop.is_set()}
+    return {"plan": result.plan.plain(), "complete": result.complete}
 
 
 def _step(step: Step) -> dict[str, Any]:

@@ -51,7 +51,8 @@ def box_picture(
     )
     picture = begun(box, what, say)
     picture.height = 4000  # room for labels until everything is drawn
-    layout = layout_of(box)
+    entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}
+    layout = layout_of(box, entering)
     width, height, _ = box.size_mm
     right = layout.front_right(box)
     drawn = width * layout.front, height * layout.front
@@ -63,7 +64,6 @@ def box_picture(
     labels = Labels(Rect(0, 0, right, picture.height), [*(text.rect for text in picture.texts), line])
     draw_stacks(picture, front, labels, {stack.id: _holds(stack, front.scale, say) for stack in box.stacks})
     _entrances(picture, front)
-    entering = {port.id: ", ".join((trunks or {}).get(port.id, ())) for port in box.ports}
     draw_ports(picture, front, labels, entering)
     assumed = {g.id for i, g in enumerate(box.track.guides) if doubts.of("track", "guides", i, "x_mm")}
     draw_guides(picture, front, labels, assumed, MARK)

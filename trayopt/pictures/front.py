@@ -27,6 +27,8 @@ DRAWN = (WIDTH - 2 * MARGIN, 530.0)
 LANE_PX = 7.0
 BAND_PX = 42.0
 PORT_PX = 7.0
+NAME_GAP_PX, MOST_NAME_PX = 22.0, 110.0
+"""Room around the name of a port beside a wall, and the width that such a name gets at most."""
 FOOT_PX = 22.0
 """Height that an upright name of a stack leaves under it, for the text of the stack."""
 SIZES = (SIZE, 10.5, 9.0)
@@ -86,6 +88,13 @@ class BoxFront:
         reach = hypot(x - cx, y - cy) or 1.0
         off = (lane - self.middle) * self.lane_px
         return x + (x - cx) / reach * off, y + (y - cy) / reach * off
+
+
+def room_beside(box: Enclosure, x_mm: float, inside: Mapping[str, str]) -> float:
+    """Return the room in px in which ports in a side wall can be named, with their texts in ``inside``; 0 if it has none."""
+    ports = [port.id for port in box.ports if port.x_mm == x_mm and port.y_mm not in {0, box.size_mm[1]}]
+    names = [f"{port}: {inside[port]}" if inside.get(port) else port for port in ports]
+    return max([min(text_width(name), MOST_NAME_PX) + NAME_GAP_PX for name in names], default=0.0)
 
 
 def draw_case(picture: Picture, front: BoxFront) -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from trayopt.domain.hardware import Enclosure, Stack
 from trayopt.domain.said import said
-from trayopt.pictures.base import WIDTH, Box, Picture, Rect, Text, text_width, wrapped
+from trayopt.pictures.base import WIDTH, Box, Picture, Rect, Text, wrapped
 from trayopt.pictures.doubts import Doubts
+from trayopt.pictures.front import room_beside
 from trayopt.pictures.sizes import size_across, size_upright
 
 HEIGHT_X = 44.0
@@ -21,8 +22,6 @@ LEAST_PX = 90.0
 """Least width of a view with its words below it."""
 LABELS_PX = 76.0
 """Least room between the front of the box and the first view, for the names of ports."""
-MOST_NAME_PX = 110.0
-"""Room that the name of a port in a side wall gets at most."""
 FRONT_PX = (420.0, 430.0)
 """Greatest width and height of the front of the box."""
 BESIDE = 0.65
@@ -90,6 +89,8 @@ class Layout(NamedTuple):
     beside: bool
     left: float
     """The x at which the room for the front begins."""
+    names: float
+    """Room for the names of ports in the right wall."""
 
     def column(self, box: Enclosure) -> float:
         """Return the width of a view with its words."""
@@ -101,26 +102,20 @@ class Layout(NamedTuple):
 
     def across(self, box: Enclosure) -> tuple[float, float]:
         """Return the x between which the front stands in the middle, so that names of ports have room beside it."""
-        return self.left, self.front_right(box) - (_room_for_names(box, box.size_mm[0]) if self.beside else 0.0)
+        return self.left, self.front_right(box) - (self.names if self.beside else 0.0)
 
 
-def layout_of(box: Enclosure) -> Layout:
-    """Choose the scale of a box, and where its views stand."""
+def layout_of(box: Enclosure, names: Mapping[str, str]) -> Layout:
+    """Choose the scale of a box, and where its views stand; ``names`` are written beside the ids of ports."""
     width, height, depth = box.size_mm
     views = views_of(box.stacks)
     alone = min(FRONT_PX[0] / width, FRONT_PX[1] / height)
-    left = max(LEFT_PX, HEIGHT_X + _room_for_names(box, 0))
-    room = WIDTH - left - max(LABELS_PX, _room_for_names(box, width)) - 2 * WORDS_PX * len(views)
+    left, right = max(LEFT_PX, HEIGHT_X + room_beside(box, 0, names)), room_beside(box, width, names)
+    room = WIDTH - left - max(LABELS_PX, right) - 2 * WORDS_PX * len(views)
     both = min(alone, room / (width + depth * len(views)), (room - LEAST_PX * len(views)) / width)
     if both >= BESIDE * alone:
-        return Layout(views, both, both, beside=True, left=left)
-    return Layout(views, alone, min(BELOW_PX[0] / depth, BELOW_PX[1] / height), beside=False, left=0.0)
-
-
-def _room_for_names(box: Enclosure, x_mm: float) -> float:
-    """Return the room in px beside a side wall in which the names of its ports can be read; 0 where it has no ports."""
-    names = [port.id for port in box.ports if port.x_mm == x_mm and port.y_mm not in {0, box.size_mm[1]}]
-    return max([min(text_width(name), MOST_NAME_PX) + 22 for name in names], default=0.0)
+        return Layout(views, both, both, beside=True, left=left, names=right)
+    return Layout(views, alone, min(BELOW_PX[0] / depth, BELOW_PX[1] / height), beside=False, left=0.0, names=right)
 
 
 def draw_side(picture: Picture, box: Enclosure, doubts: Doubts, layout: Layout, top: float) -> float:

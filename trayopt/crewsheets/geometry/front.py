@@ -12,7 +12,7 @@ from trayopt.crewsheets.units import Teller
 from trayopt.domain.hardware import End
 from trayopt.domain.plan import PlanLeg
 from trayopt.pictures.base import WIDTH, Dot, Labels, Path, Picture, Point, Rect, Text, wrapped
-from trayopt.pictures.front import BoxFront, draw_case, draw_guides, draw_ports, draw_stacks
+from trayopt.pictures.front import DRAWN, MARGIN, BoxFront, draw_case, draw_guides, draw_ports, draw_stacks, room_beside
 
 ROW_PX = 19.0
 LEGEND_PX = WIDTH - 72
@@ -33,7 +33,9 @@ class Front(BoxFront):
         for item in book.passing:
             self.lanes[item.name] = used
             used += 1 + item.loops
-        super().__init__(book.job.enclosure, used)
+        box, inside = book.job.enclosure, _inside(book)
+        margin = max(MARGIN, *(room_beside(box, x, inside) for x in (0, box.size_mm[0])))
+        super().__init__(box, used, drawn=(WIDTH - 2 * margin, DRAWN[1]))
 
     def way(self, leg: PlanLeg) -> list[Point]:
         """Return the points of a leg's way: port, loops, direct way, entrance."""

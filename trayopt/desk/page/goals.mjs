@@ -122,7 +122,7 @@ function results(state) {
         make("div", { class: "acts" }, found.taken ? null : button(say("do.take"), () => act("take", { kind })), close)));
     } else {
       const key = kind === "mend" ? (found.impossible ? "found.mend.impossible" : "found.mend.none") : "found.solve.none";
-      made.push(make("div", { class: "note warn" }, make("div", {}, make("p", {}, say(found.stopped ? "found.stopped" : key)),
+      made.push(make("div", { class: "note warn" }, make("div", {}, make("p", {}, say(found.stopped ? (kind === "solve" ? "found.stopped_early" : "found.stopped") : key)),
         found.clash?.length ? make("ul", {}, found.clash.map((each) => sentence(each, "li"))) : null), make("div", { class: "acts" }, close)));
     }
   }
