@@ -35,7 +35,8 @@ from trayopt.track.laid import Laid
 
 Json = dict[str, Any]
 PACE = Labour(ribbon_splice_min=3, mark_min_per_leg=11, route_min_per_tube_and_turn=7, strip_min_per_metre=40)
-AWKWARD = Path(__file__).parents[2] / "models/standard/three-awkward-trunks-wall-2x9-144.yaml"
+STANDARD = Path(__file__).parents[2] / "models/standard"
+AWKWARD = STANDARD / "three-awkward-trunks-wall-2x9-144.yaml"
 """Joins end inside subunits: equal legs and equal trays on both stacks ask for more legs."""
 MOST = 3000
 """Decisions of a tiny job that are looked at."""
@@ -211,6 +212,14 @@ def test_what_several_preferences_cost_together_is_told_where_no_price_was_found
     assert said.endswith("57.50 m less; none of them costs more than 120 by itself")
     found = habits(loaded, plan, more_than_min=109, effort=20).dear
     assert [line.partition(":")[0] for line in found] == ["same_division (preferred, weight 1) costs 110 crew minutes"]
+
+
+def test_nothing_is_said_where_all_preferences_together_are_proven_to_cost_little() -> None:
+    loaded = load_job(STANDARD / "mixed-trays-288-separated.yaml")
+    plan = solve(loaded, reproducible=True, explain=False).plan
+    assert habits(loaded, plan).dear == ()
+    (said,) = habits(loaded, plan, more_than_min=35).dear
+    assert said.startswith("same_division (preferred, weight 1) costs")
 
 
 def test_the_text_tells_what_is_given_up_together() -> None:

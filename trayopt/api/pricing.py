@@ -72,7 +72,7 @@ PRICE_PART = 0.4
 """Part of the time that is spent on the search for the best plan."""
 
 
-LOOK_PART, LEAST_LOOK = 0.25, 1.5
+LOOK_PART, LEAST_LOOK = 0.25, 2.0
 """Effort of a look at preferences: a part of the search's deterministic time, but at least so much."""
 NEVER_PART = 2 / 3
 """Most of it that is spent on preferences that no plan can keep: they matter more than a price."""
@@ -154,10 +154,12 @@ def habits(
     if found is not None:
         dear = tuple(price_line(price, found.best) for price in found.priced)
         together = found.together
-        if not dear and together is not None and found.best.minutes - together.without.minutes > limit:
+        saved = found.best.minutes - together.without.minutes if together is not None else 0
+        cheap = together is not None and together.without.proven and saved <= limit
+        if not dear and together is not None and saved > limit:
             weights = {rule: job.rules[rule].weight for rule in together.rules}
             dear = (together_line(found, weights, limit),)
-        elif not dear and found.open and found.best.minutes - found.least_minutes > limit:
+        elif not dear and not cheap and found.open and found.best.minutes - found.least_minutes > limit:
             dear = (unsettled_line(found),)
     return Habits(dear, {(item.rule, item.subject): item.root for item in never})
 

@@ -42,9 +42,10 @@ class PreferencePrice(Frozen):
 
 
 class PriceTogether(Frozen):
-    """A plan without several preferences, which keeps every other preference as well as the best plan does.
+    """The best plan that was found if every preference may be broken; if it is ``proven``, no other such plan is better.
 
-    It shows what a crew saves at least if all these preferences are given up.
+    ``rules`` are the preferences that it breaks more often than the best plan does; it keeps every other preference as well. So
+    it shows what a crew saves at least if these preferences are given up.
     """
 
     rules: tuple[str, ...]
@@ -56,9 +57,9 @@ class Prices(Frozen):
 
     ``best`` is the plan with which the others are compared. ``priced`` lists the preferences that bind, the most expensive
     first. ``free`` lists the preferences without which no plan is better, as was proven. ``open`` lists the preferences for
-    which the time ran out: no better plan was found, and none was excluded. ``together`` is the best plan that was found if
-    every preference may be broken, and names the preferences that it gives up; null if it gives up fewer than two. No plan
-    that places every splice and keeps every must takes fewer than ``least_minutes``, whatever preferences it breaks.
+    which the time ran out: no better plan was found, and none was excluded. ``together`` compares the plan
+    without all preferences; null if none was found in time. No plan that places every splice and keeps every must takes
+    fewer than ``least_minutes``, whatever preferences it breaks.
     """
 
     schema_: Annotated[Literal["trayopt/prices/1"], Field(alias="schema")] = "trayopt/prices/1"

@@ -27,7 +27,7 @@ def price_line(price: PreferencePrice, best: Worth) -> str:
 
 def together_line(found: Prices, weights: Mapping[str, int], more_than: float) -> str:
     """Say in a line what keeping several preferences costs at least, and what is known of each by itself."""
-    if found.together is None:
+    if found.together is None or not found.together.rules:
         raise ValueError("no plan gives up several preferences")
     rules, best, other = found.together.rules, found.best, found.together.without
     names = listed([f"{rule} (weight {weights[rule]})" for rule in rules])
@@ -88,7 +88,7 @@ def text(found: Prices) -> str:
     lines = [head(found)]
     if found.priced:
         lines += ["", "What keeping preferences costs", *_table([HEADS, *rows(found)])]
-    if found.together is not None:
+    if found.together is not None and len(found.together.rules) > 1:
         lines += ["", _together(found.best, found.together)]
     if found.free:
         lines += ["", f"No plan is better without {listed(list(found.free), 'or')}: proven."]

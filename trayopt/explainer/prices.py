@@ -70,38 +70,51 @@ def prices(
     yield made
     if more_than is not None and worth.minutes - least <= more_than:
         return
-    freed = _freed(job, rules, best, _share(clock, 1.5 if more_than is not None else len(rules) + 1), stop, pace)
+    freed = _freed(job, rules, best, _share(clock, 1.25 if more_than is not None else len(rules) + 1), stop, pace)
     clock.effort += freed.effort
     least = max(least, floor(least_minutes(job, best.assignment, pace, freed.legs)))
     rules.sort(key=lambda name: name not in freed.given_up)
-    open_ = {rule: None for rule in rules if rule not in freed.free}
-    looked = tuple(open_)
-    priced: list[PreferencePrice] = []
+    priced: dict[str, PreferencePrice] = {}
+    settled = set(freed.free)
+    if freed.plan is not None and len(freed.given_up) == 1:
+        priced[freed.given_up[0]] = _price(job, freed.given_up[0], best, freed.plan, pace, proven=False)
+
+    def dear(price: PreferencePrice) -> bool:
+        return more_than is None or price.saved(worth) > more_than
 
     def known() -> Prices:
-        free = [rule for rule in rules if rule not in open_ and rule not in {price.rule for price in priced}]
-        dear = [price for price in priced if more_than is None or price.saved(worth) > more_than]
-        dear.sort(key=lambda price: (-price.saved(worth), rules.index(price.rule)))
+        told = [price for price in priced.values() if dear(price)]
+        told.sort(key=lambda price: (-price.saved(worth), rules.index(price.rule)))
+        left = [rule for rule in rules if rule not in {price.rule for price in told}]
         return remade(
-            made, least_minutes=least, priced=tuple(dear), free=tuple(free), open=tuple(open_), together=freed.together
+            made,
+            least_minutes=least,
+            priced=tuple(told),
+            free=tuple(rule for rule in left if rule in settled and rule not in priced),
+            open=tuple(rule for rule in left if rule not in settled),
+            together=freed.together,
         )
 
     yield known()
     if more_than is not None and worth.minutes - least <= more_than:
         return
+    looked = [rule for rule in rules if rule not in freed.free]
+    first = len(freed.given_up) if more_than is not None else 0
+    all_ = None if freed.together is None else freed.together.without
+    if more_than is not None and all_ is not None and all_.proven and worth.minutes - all_.minutes <= more_than:
+        looked, first = [rule for rule in looked if BY_ID[rule].of_divisions], 0  # tubes are no goal, and may cost more
     for i, rule in enumerate(looked):
         start = freed.plan if freed.plan is not None and freed.given_up == (rule,) else best.assignment
-        parts = (len(freed.given_up) if more_than is not None and i < len(freed.given_up) else len(looked)) - i
+        parts = (first if i < first else len(looked)) - i
         found = None if clock.over else _solved(without(job, rule), start, _share(clock, parts), stop)
         if found is None:
             continue
         clock.effort += found.solver.deterministic_time
-        price = _price(job, rule, best, found, pace)
-        if price is not None:
-            priced.append(price)
-        settled = found.status == "optimal" and best.proven
-        if settled or (price is not None and (more_than is None or price.saved(worth) > more_than)):
-            del open_[rule]
+        proven = found.status == "optimal"
+        if _better(without(job, rule), found.assignment, best.assignment):
+            priced[rule] = _price(job, rule, best, found.assignment, pace, proven=proven)
+        if proven and best.proven:
+            settled.add(rule)
         yield known()
 
 
@@ -135,15 +148,14 @@ def _freed(job: Job, rules: Sequence[str], best: Known, clock: Clock, stop: Even
         return _Freed()
     effort, legs = found.solver.deterministic_time, found.bounds.get("legs") or 0
     before, after = (_broken(job, plan) for plan in (best.assignment, found.assignment))
-    if _goals(without_all, found.assignment) >= _goals(without_all, best.assignment):
-        proven = found.status == "optimal" and best.proven
-        return _Freed(effort, legs, free=frozenset(rules) - set(before) if proven else frozenset())
+    proven = found.status == "optimal"
     given_up = tuple(rule for rule in rules if after[rule] > before[rule])
-    together = None
-    if len(given_up) > 1:
-        worth = _worth(without(job, *given_up), found.assignment, pace, proven=False)
-        together = PriceTogether(rules=given_up, without=worth)
-    return _Freed(effort, legs, found.assignment, given_up, together=together)
+    worth = _worth(without(job, *given_up), found.assignment, pace, proven=proven)
+    together = PriceTogether(rules=given_up, without=worth)
+    if _better(without_all, found.assignment, best.assignment):
+        return _Freed(effort, legs, found.assignment, given_up, together=together)
+    free = frozenset(rules) - set(before) if proven and best.proven else frozenset()
+    return _Freed(effort, legs, free=free, together=together)
 
 
 def _broken(job: Job, assignment: Assignment) -> Counter[str]:
@@ -172,16 +184,17 @@ def _solved(job: Job, start: Assignment, clock: Clock, stop: Event | None) -> So
     return None if found.status == "none" else found
 
 
-def _price(job: Job, rule: str, best: Known, solution: Solution, pace: Labour) -> PreferencePrice | None:
-    """Price a preference; None where no better plan was found without it."""
-    changed = without(job, rule)
-    if _goals(changed, solution.assignment) >= _goals(changed, best.assignment):
-        return None
+def _better(job: Job, plan: Assignment, other: Assignment) -> bool:
+    return _goals(job, plan) < _goals(job, other)
+
+
+def _price(job: Job, rule: str, best: Known, plan: Assignment, pace: Labour, *, proven: bool) -> PreferencePrice:
+    """Price a preference by a plan that is better without it."""
     return PreferencePrice(
         rule=rule,
         weight=job.rules[rule].weight,
         broken=_broken(job, best.assignment)[rule],
-        without=_worth(changed, solution.assignment, pace, proven=solution.status == "optimal"),
+        without=_worth(without(job, rule), plan, pace, proven=proven),
     )
 
 
