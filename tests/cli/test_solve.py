@@ -31,7 +31,7 @@ from trayopt.cli.plan_text import plan_text
 from trayopt.cli.plan_words import head_lines, way_out_words
 from trayopt.cli.progress import Progress
 from trayopt.domain.job import Job
-from trayopt.domain.plan import Plan
+from trayopt.domain.plan import Plan, PlanBroken
 from trayopt.formats.json_in import read_plan
 from trayopt.solver.model.bound import COMPLETE, Bound, Step
 
@@ -333,6 +333,20 @@ def test_what_is_broken_and_without_a_tray(plans: dict[str, tuple[Job, Plan]], e
     text = " ".join(plan_text(job, nothing).split())
     assert "Without a tray: 864 splices N1:1-864 to S1:1-864" in text
     assert "N1 stays outside" in text
+
+
+def test_what_is_said_of_a_group_of_trays_is_said_once(plans: dict[str, tuple[Job, Plan]]) -> None:
+    job, plan = plans["unmet"]
+    tied = [
+        PlanBroken(rule="tied_trays", level="prefer", subject=f"left/{i}", because=f"opened tubes tie {group}")
+        for group, places in (("a", (1, 2, 3)), ("b", (4, 5, 6)))
+        for i in places
+    ]
+    text = " ".join(plan_text(job, plan.model_copy(update={"broken": tuple(tied)})).split())
+    assert (
+        "tied_trays left/1, left/2 and left/3 (counts 3) opened tubes tie a "
+        "tied_trays left/4, left/5 and left/6 (counts 3) opened tubes tie b"
+    ) in text
 
 
 def test_a_conflict_and_its_ways_out_are_told(plans: dict[str, tuple[Job, Plan]]) -> None:

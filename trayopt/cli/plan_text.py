@@ -212,16 +212,22 @@ def _broken(job: Job, broken: Sequence[PlanBroken], *, all_of_them: bool) -> Ren
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(overflow="fold")
     grid.add_column(overflow="fold")
-    count: dict[str, int] = {}
+    alike: dict[tuple[str, str], list[PlanBroken]] = {}  # what is said of a group of trays is said once
     for item in broken:
-        count[item.rule] = count.get(item.rule, 0) + 1
-        if all_of_them or count[item.rule] <= MOST_ALIKE:
-            weight = job.rules[item.rule].weight if item.level == "prefer" and item.rule in job.rules else 1
-            times = f" (counts {weight})" if weight > 1 else ""
-            grid.add_row(f"{BY_ID[item.rule].name} {item.subject}{times}", item.because)
-    for rule, found in count.items():
-        if not all_of_them and found > MOST_ALIKE:
-            grid.add_row(f"{BY_ID[rule].name}", f"and {several(found - MOST_ALIKE, 'more subject')} (-v lists all)")
+        alike.setdefault((item.rule, item.because), []).append(item)
+    rows: dict[str, int] = {}
+    more: dict[str, int] = {}
+    for (rule, because), items in alike.items():
+        rows[rule] = rows.get(rule, 0) + 1
+        if not all_of_them and rows[rule] > MOST_ALIKE:
+            more[rule] = more.get(rule, 0) + len(items)
+            continue
+        weight = job.rules[rule].weight if items[0].level == "prefer" and rule in job.rules else 1
+        counts = weight * len(items)
+        times = f" (counts {counts})" if counts > 1 else ""
+        grid.add_row(f"{BY_ID[rule].name} {listed([item.subject for item in items])}{times}", because)
+    for rule, found in more.items():
+        grid.add_row(f"{BY_ID[rule].name}", f"and {several(found, 'more subject')} (-v lists all)")
     return grid
 
 

@@ -147,9 +147,12 @@ def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -
     if unplaced:
         runs = ", ".join(f"{item.a} × {item.b}" for item in book.plan.unplaced)
         yield tell("warning.unplaced", n=unplaced, runs=runs)
+    alike: dict[tuple[str, str], list[str]] = {}  # what is said of a group of trays is said once
     for item in book.plan.broken:
         if item.level != "prefer":
-            yield tell("warning.broken", rule=item.rule, subject=item.subject, because=item.because)
+            alike.setdefault((item.rule, item.because), []).append(item.subject)
+    for (rule, because), subjects in alike.items():
+        yield tell("warning.broken", rule=rule, subject=tell.words.listed(subjects), because=because)
     if book.built_trunks:
         yield tell("warning.service", n=len(book.built_trunks), trunks=tell.words.listed(sorted(book.built_trunks)))
     made = sum(sleeve.a.count for sleeve in book.sleeves if book.made(sleeve))
