@@ -83,7 +83,7 @@ def test_sentences_on_wrong_cells_are_made_only_where_they_are_written(
     text = review_text(review)
     assert len(review.remarks) == 2999
     assert len(made) == MOST_REMARKS
-    assert "there is no such stack: 'stack 99'" in text
+    assert "there is no such stack: 'stack 9'" in text
     assert "and 2,799 more" in text
     assert len(review.as_dict()["findings"]) == 2999
     assert len(made) == 2999
