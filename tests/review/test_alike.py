@@ -87,3 +87,21 @@ def test_sentences_on_wrong_cells_are_made_only_where_they_are_written(
     assert "and 2,799 more" in text
     assert len(review.as_dict()["findings"]) == 2999
     assert len(made) == 2999
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "again"),
+    [
+        ("A fibres,B fibres", "QUAY:1-12,EAST:1-12", "QUAY:13-24,EAST:1-12"),
+        (
+            "A trunk,A unit,A ribbon,A fibre in ribbon,B trunk,B unit,B ribbon,B fibre in ribbon",
+            "QUAY,1,1,1-12,EAST,1,1,1-12",
+            "QUAY,1,2,1-12,EAST,1,1,1-12",
+        ),
+    ],
+)
+def test_a_fibre_spliced_again_is_told_at_the_side_that_names_it(quay: Job, head: str, row: str, again: str) -> None:
+    made = parse_handmade(quay, f"{head},tray\n{row},left/1\n{again},left/1\n".encode(), "list.csv")
+    [fault] = made.faults
+    assert fault.message == "EAST:1-12 is spliced in row 2 already"
+    assert again[fault.column - 1 :] == again.rpartition(",")[2]

@@ -15,6 +15,10 @@ from trayopt.formats.cells import CellFault, Telling
 from trayopt.review.by_fibre import ByFibre
 from trayopt.review.cells import Cells
 from trayopt.review.handmade import Entry, Handmade, Line
+from trayopt.review.odd import side_columns
+
+FIBRES = ("from fibres", "from", "from seat")
+"""Columns that name the fibres of a side, the most exact first."""
 
 
 def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
@@ -28,7 +32,7 @@ def entries_of(made: Handmade, cells: Cells) -> list[Entry]:
     found: list[Entry] = []
     for subunit in (unit for trunk in job.trunks for unit in trunk.units):
         runs = sorted(by_subunit.get((subunit.trunk, subunit.number), ()), key=lambda entry: entry.run)
-        _overlaps(runs, cells)
+        _overlaps(runs, made.sides, cells)
         found += _legs(job, subunit, runs, finest=bool(made.lost))
     return found
 
@@ -56,13 +60,14 @@ def _parts(job: Job, entry: Entry) -> Iterable[Entry]:
         first = last + 1
 
 
-def _overlaps(runs: Sequence[Entry], cells: Cells) -> None:
+def _overlaps(runs: Sequence[Entry], sides: dict[Line, tuple[str, str]], cells: Cells) -> None:
     """Report rows that splice a fibre again."""
     furthest: Entry | None = None
     for entry in runs:
         if furthest is not None and entry.run.first <= furthest.run.last:
             line, other = sorted((furthest.lines[0], entry.lines[0]), key=lambda item: item.number)[::-1]
-            cell = line.spots.cell(next(key for key in ("from fibres", "from") if key in line.spots))
+            columns = side_columns(FIBRES, entry.run.trunk, line, sides)
+            cell = line.spots.cell(next(key for key in columns if key in line.spots))
             both = Run(entry.run.trunk, entry.run.first, min(entry.run.last, furthest.run.last))
             text = said("{run} is spliced in {line} already", run=both, line=other.words)
             cells.faults.append(CellFault(cell.row, Telling(cell.column, None, text, hint=said("every fibre once"))))
