@@ -12,8 +12,11 @@ import pytest
 from tests.crewsheets.plans import straight
 from trayopt.checker import check
 from trayopt.domain.base import DIVIDE_AT, TRAVELS, remade
+from trayopt.domain.explanation import GoalCost
 from trayopt.domain.said import Said, begun_with, chained, has_words, joined, listed, said
+from trayopt.explainer.cost_words import cost_said
 from trayopt.explainer.roots import DIVIDED, LOOPS
+from trayopt.goals.registry import GOALS
 from trayopt.pictures.hardware import CONSTRUCTIONS
 from trayopt.pictures.hardware_parts import TITLES
 from trayopt.rules.registry import RULES
@@ -59,12 +62,19 @@ def said_in_code() -> set[str]:
         *KINDS,
         *TITLES.values(),
         *CONSTRUCTIONS.values(),
+        *(goal.id for goal in GOALS),
     }
     return {form for form in found if has_words(form)}
 
 
 def fields(form: str) -> set[str]:
     return {name for _, name, _, _ in string.Formatter().parse(form) if name}
+
+
+def test_what_something_costs_is_said_with_the_words_for_the_goals() -> None:
+    cost = cost_said([GoalCost(goal="crossings", value=0, kept=3, proven=True)])
+    assert cost == "crossings 3 instead of 0"
+    assert tongue_of("de").say(cost) == "Kreuzungen 3 statt 0"
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

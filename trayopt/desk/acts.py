@@ -288,7 +288,7 @@ def task(document: Document, kind: str, request: Request, reference: Decisions, 
     job, decisions = _job(document), document.now.decisions
     best = document.best
     known = best is not None and best.job.digest == job.digest
-    if kind == "explain" and document.best_s is not None and document.best_s < SOON_PART * limit_s:
+    if kind in {"explain", "keep"} and document.best_s is not None and document.best_s < SOON_PART * limit_s:
         known = False
     made: dict[str, Any] = {"best": best.plain() if known and best is not None else None}
     if kind == "solve" and decisions.places:

@@ -31,12 +31,12 @@ def refuted(cost: GoalCost) -> str:
     return said(
         "The plan that was given as the best is not the best: a known plan has {goal} {kept:,} instead of {value:,}, "
         "and is as good on every goal before it.",
-        goal=cost.goal, kept=cost.kept, value=cost.value,
+        goal=said(cost.goal), kept=cost.kept, value=cost.value,
     )  # fmt: skip
 
 
 def _instead(cost: GoalCost) -> str:
     return said(
         "{goal} {kept:,} instead of {value:,}" if cost.proven else "{goal} at most {kept:,} instead of {value:,}",
-        goal=cost.goal, kept=cost.kept, value=cost.value,
+        goal=said(cost.goal), kept=cost.kept, value=cost.value,
     )  # fmt: skip
