@@ -530,6 +530,25 @@ def test_the_page_never_scrolls_sideways(opened: Open, case: str, language: str,
             assert page.evaluate("document.documentElement.scrollWidth") <= width, part
 
 
+@pytest.mark.parametrize(("language", "width"), turned(["de", "en"], [390, 820]))
+def test_no_heading_lies_under_the_bar_of_parts(opened: Open, language: str, width: int) -> None:
+    with opened("432", language=language, viewport={"width": width, "height": 800}) as page:
+        for part in PARTS:
+            page.evaluate("part => { location.hash = part; }", part)
+            page.wait_for_timeout(100)
+            page.evaluate("part => document.getElementById(part).scrollIntoView()", part)
+            bar, heading = page.locator("nav").bounding_box(), page.locator(f"#h-{part}").bounding_box()
+            assert bar is not None
+            assert heading is not None
+            assert heading["y"] >= bar["y"] + bar["height"], part
+
+
+def test_what_stands_for_a_source_is_said_in_german() -> None:
+    made = Sheets(*straight("2x432-wall-2x6"), Options(language="de"))
+    assert "0,20 dB je Spleiß (im Außennetz üblich, ohne Quelle)" in made.page()
+    assert "common practice" not in made.page()
+
+
 @pytest.mark.parametrize(("case", "language"), turned(["worked", "half", "432", "1728"], ["en", "de"]))
 def test_nothing_is_cut_off_on_paper(opened: Open, case: str, language: str) -> None:
     # A4 with margins of 11 mm leaves 188 mm, 710 px.

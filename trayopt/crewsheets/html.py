@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.lists.labels import Label
+from trayopt.crewsheets.lists.tests import source_words
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.page_data import embedded, page_data
 from trayopt.crewsheets.page_rows import batch_rows, tray_row
@@ -104,9 +105,9 @@ def page_text(
         batches=list(batch_rows(book, readings, tell)) if "tests" in parts else [],
         waves=book.settings.tests.wavelengths_nm,
         limit=tell.words.number(book.settings.tests.limit_db, 2),
-        limit_source=book.settings.tests.limit_source,
+        limit_source=source_words(book.settings.tests.limit_source, tell),
         mean=tell.words.number(book.settings.tests.batch_mean_db, 2),
-        mean_source=book.settings.tests.batch_mean_source,
+        mean_source=source_words(book.settings.tests.batch_mean_source, tell),
         labels=[_label(label, codes, tell) for label in labels] if "labels" in parts else [],
         job_digest=book.plan.job.digest[:16],
         plan_digest=plan_digest[:16],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from trayopt.crewsheets.book import Book
 from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.readings import Readings
+from trayopt.crewsheets.settings import OWN, PRACTICE
 from trayopt.crewsheets.tables import Cell, Column, Table
 from trayopt.crewsheets.units import Teller
 
@@ -41,9 +42,9 @@ def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
                 ", ".join(far_ends(book, batch.trays)),
                 ", ".join(f"{wave} nm" for wave in chosen.wavelengths_nm),
                 chosen.limit_db,
-                chosen.limit_source,
+                source_words(chosen.limit_source, tell),
                 chosen.batch_mean_db,
-                chosen.batch_mean_source,
+                source_words(chosen.batch_mean_source, tell),
                 None,
                 ", ".join(
                     f"{wave} nm: {tell.words.number(float(mean), 3)}"
@@ -54,6 +55,11 @@ def batches_table(book: Book, readings: Readings, tell: Teller) -> Table:
             )
         )
     return Table("batches", BATCHES, rows)
+
+
+def source_words(source: str, tell: Teller) -> str:
+    """Return the source of a limit; what stands for a source that nobody gave is said in the language of the sheets."""
+    return {PRACTICE: tell("tests.practice"), OWN: tell("tests.own")}.get(source, source)
 
 
 def far_ends(book: Book, trays: tuple[int, ...]) -> list[str]:

@@ -29,6 +29,11 @@
     try { localStorage.setItem(place, JSON.stringify(kept)); } catch (wrong) { $("store").textContent = words["js.not_stored"]; }
   };
 
+  // The bar of parts takes as many lines as it needs; what is jumped to stays below it.
+  const below = () => { document.documentElement.style.scrollPaddingTop = document.querySelector("nav").offsetHeight + 12 + "px"; };
+  window.addEventListener("resize", below);
+  below();
+
   // One part at a time on the screen; paper gets them all.
   const views = all("section.view");
   const show = () => {
