@@ -42,7 +42,11 @@ class Case:
         self.claims = self.laid.claims
         self.legs = list(self.good.places)
 
-    def leg(self, *, least: int = 1, divide_at: str = "") -> Leg | None:
+    def leg(self) -> Leg:
+        """Choose a placed leg."""
+        return self.rng.choice(self.legs)
+
+    def leg_of_many(self, least: int, divide_at: str = "") -> Leg | None:
         """Choose a placed leg of a subunit with at least so many placed legs."""
         fit = [
             leg
@@ -101,10 +105,9 @@ class Case:
         path = change(plan)
         return Broken(check(self.job, plan_of(plan)), figures={path})
 
-    def other_place(self, *places: Place) -> Place | None:
-        """Choose a place that is none of these."""
-        free = [place for place in self.job.enclosure.places if place not in places]
-        return self.rng.choice(free) if free else None
+    def other_place(self, leg: Leg) -> Place:
+        """Choose a place in which the leg does not lie."""
+        return self.rng.choice([place for place in self.job.enclosure.places if place != self.good.places[leg]])
 
     def binds(self, rule: str) -> bool:
         """Whether a rule is at must in the job."""
@@ -116,9 +119,7 @@ Mutation = Callable[[Case], Broken | None]
 
 def one_side_elsewhere(case: Case) -> Broken | None:
     leg = case.leg()
-    there = None if leg is None else case.other_place(case.good.places[leg])
-    if leg is None or there is None:
-        return None
+    there = case.other_place(leg)
     claims = list(case.claims)
     i = case.claim_of(leg)
     claims[i] = claims[i]._replace(place=there)
@@ -127,8 +128,6 @@ def one_side_elsewhere(case: Case) -> Broken | None:
 
 def leg_lost(case: Case) -> Broken | None:
     leg = case.leg()
-    if leg is None:
-        return None
     claims = [claim for i, claim in enumerate(case.claims) if i != case.claim_of(leg)]
     others = {("whole_legs", str(other)) for other in case.bunch(leg) - {leg} if touching(case, leg, other)}
     return Broken(case.of_claims(claims), others, unplaced=True)
@@ -144,8 +143,6 @@ def touching(case: Case, leg: Leg, other: Leg) -> bool:
 
 def bunch_lost(case: Case) -> Broken | None:
     leg = case.leg()
-    if leg is None:
-        return None
     gone = {case.claim_of(other) for other in case.bunch(leg)}
     claims = [claim for i, claim in enumerate(case.claims) if i not in gone]
     ways = {trunk: way for trunk, way in case.good.ways.items() if any(claim.trunk == trunk for claim in claims)}
@@ -154,8 +151,6 @@ def bunch_lost(case: Case) -> Broken | None:
 
 def shifted_by_a_fibre(case: Case) -> Broken | None:
     leg = case.leg()
-    if leg is None:
-        return None
     claims = list(case.claims)
     i = case.claim_of(leg)
     subunit = case.job.subunit(leg)
@@ -166,8 +161,6 @@ def shifted_by_a_fibre(case: Case) -> Broken | None:
 
 def a_fibre_short(case: Case) -> Broken | None:
     leg = case.leg()
-    if leg is None:
-        return None
     claims = list(case.claims)
     i = case.claim_of(leg)
     if claims[i].first == claims[i].last:
@@ -180,7 +173,7 @@ def a_fibre_short(case: Case) -> Broken | None:
 
 
 def unequal_groups(case: Case) -> Broken | None:
-    leg = case.leg(least=3)
+    leg = case.leg_of_many(3)
     if leg is None or leg.group == leg.of:
         return None
     subunit = case.job.subunit(leg)
@@ -194,9 +187,7 @@ def unequal_groups(case: Case) -> Broken | None:
 
 def in_two_trays(case: Case) -> Broken | None:
     leg = case.leg()
-    there = None if leg is None else case.other_place(case.good.places[leg])
-    if leg is None or there is None:
-        return None
+    there = case.other_place(leg)
     claims = [*case.claims, case.claims[case.claim_of(leg)]._replace(place=there)]
     return Broken(case.of_claims(claims), {("whole_legs", str(leg))})
 
@@ -241,7 +232,7 @@ def at_a_port_not_its_own(case: Case) -> Broken | None:
 
 
 def torn_over_two_stacks(case: Case) -> Broken | None:
-    leg = case.leg(least=2, divide_at="tray")
+    leg = case.leg_of_many(2, divide_at="tray")
     if leg is None:
         return None
     here = case.good.places[leg]

@@ -72,11 +72,9 @@ def readable(rng: random.Random) -> str:
                 rows[f"{trunk}:{run}"] = {"trunk": trunk, "fibres": run, "tray": rng.choice(places)}
         return table(LEGS, list(rows.values()))
     at = {"QUAY": 1, "EAST": 1, "WEST": 1}
-    while at["QUAY"] < 264:
+    while at["QUAY"] < 264 and at["WEST"] <= 144:
         other = "EAST" if at["QUAY"] <= 144 and rng.random() < 0.9 else "WEST"
         length = min(rng.choice([12, 12, 24, 36, 72, 5]), 289 - at["QUAY"], 145 - at[other])
-        if length < 1:
-            break
         row = {"from trunk": "QUAY", "to trunk": other, "tray": rng.choice(places)}
         for side, trunk in (("from", "QUAY"), ("to", other)):
             row[f"{side} fibres"] = f"{at[trunk]}-{at[trunk] + length - 1}"

@@ -36,8 +36,7 @@ def reached(owner: type, method: str) -> set[str]:
             label = f"{where}.{target.__qualname__}"
             if label not in found:
                 found.add(label)
-                if isinstance(target, FunctionType):
-                    todo.append((target, target_owner))
+                todo.append((target, target_owner))
     return found
 
 
@@ -62,6 +61,11 @@ def resolve(name: str, module: ModuleType, of: type | None) -> tuple[Any, type |
     if attribute and isinstance(target, ModuleType):
         target = getattr(target, attribute, None)
     return (target, None) if isinstance(target, FunctionType) else (None, None)
+
+
+def test_a_helper_is_seen_also_where_its_module_is_named() -> None:
+    assert resolve("ast.parse", sys.modules[__name__], None) == (ast.parse, None)
+    assert resolve("names_in", sys.modules[__name__], None) == (names_in, None)
 
 
 @pytest.mark.parametrize("rule", EVERY, ids=lambda rule: rule.id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from typing import Any
 
 import pytest
@@ -159,8 +160,8 @@ def test_a_job_without_settings_has_the_defaults() -> None:
 
 
 def test_a_rule_is_registered_once_and_leaves_no_trace() -> None:
-    with pytest.raises(ValueError, match="stack_trunks cannot be registered"), register(StackTrunks()):
-        pass
+    with ExitStack() as registered, pytest.raises(ValueError, match="stack_trunks cannot be registered"):
+        registered.enter_context(register(StackTrunks()))
     known = list(SETTABLE)
 
     class Other(StackTrunks):
