@@ -393,8 +393,8 @@ def joins_to_be_apart(case: Case) -> Broken | None:
 
 def pinned_elsewhere(case: Case) -> Broken | None:
     leg = case.leg()
-    there = None if leg is None else case.other_place(case.good.places[leg])
-    if leg is None or there is None or not case.binds("pin") or case.job.pins:
+    there = case.other_place(leg)
+    if not case.binds("pin") or case.job.pins:
         return None
     run = f"{leg.trunk}:{case.job.subunit(leg).leg_span(leg)}"
 
