@@ -1,4 +1,4 @@
-"""The stacks from the side: a slab for each tray, the base at the bottom, with the load of each tray."""
+"""The stacks, tray by tray: a slab for each tray, the base at the bottom and the door on top, with the load of each tray."""
 
 from __future__ import annotations
 

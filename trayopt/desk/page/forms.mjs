@@ -84,7 +84,7 @@ function drawTable(name, faults) {
     }),
     make("td", {}, i < table.rows.length ? button("×", () => act("rows", { table: name, rows: [i] }), { class: "small", "aria-label": say("form.take_row", { n: i + 1 }) }) : null)));
   const caption = `${say(`form.${name}`)} (${table.rows.length})`;
-  return make("details", { open: true, "data-key": `table ${name}` }, make("summary", {}, caption), past(caption),
+  return make("details", { open: true, "data-key": `table ${name}` }, make("summary", { "data-key": `summary ${name}` }, caption), past(name, caption),
     name === "joins" && tables.joins_of ? make("p", { class: "hint" }, say("form.joins_of", { name: tables.joins_of })) : null,
     make("div", { class: "scroll" }, make("table", { class: "cells", "aria-label": caption },
       make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "#"), columns.map((column) => make("th", { scope: "col" }, say(`column.${column.key}`))), make("td", {}))),
@@ -94,11 +94,11 @@ function drawTable(name, faults) {
 }
 
 /** A way past a table for those who come by the keyboard: to the head of the next table, or to the end of the view. */
-function past(what) {
+function past(name, what) {
   return button(say("form.past", { what }), (event) => {
     const next = event.target.closest("details").nextElementSibling;
     (next?.querySelector("summary") ?? document.querySelector("main > a.skip")).focus();
-  }, { class: "skip" });
+  }, { class: "skip", "data-key": `past ${name}` });
 }
 
 function word(key, each) {
@@ -164,7 +164,7 @@ function drawRules(faults) {
         make("input", { type: "text", size: "6", value, "data-key": `rule ${rule.rule} ${key}`, onchange: (event) => put(key, event.target.value), ...bad(key) })))),
       make("td", { class: "says" }, plainly(rule.broken_when)));
   });
-  return make("details", { "data-key": "table rules" }, make("summary", {}, say("form.rules")), past(say("form.rules")),
+  return make("details", { "data-key": "table rules" }, make("summary", { "data-key": "summary rules" }, say("form.rules")), past("rules", say("form.rules")),
     make("p", { class: "hint" }, say("form.rules_hint")),
     make("div", { class: "scroll" }, make("table", { class: "cells rules", "aria-label": say("form.rules") },
       make("thead", {}, make("tr", {}, ["rule", "level", "weight", "parameters", "broken_when"].map((key) => make("th", { scope: "col" }, say(`column.${key}`))))),
