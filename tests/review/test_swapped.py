@@ -46,6 +46,23 @@ def test_two_rows_that_were_swapped_are_named(quay: Job, one: int, other: int) -
     assert judged(quay, back).passed
 
 
+@pytest.mark.parametrize("lengths", [False, True])
+def test_rows_that_were_swapped_are_named_where_lengths_are_written_too(quay: Job, lengths: bool) -> None:
+    rows = [list(row) for row in rows_of("good-lengths-written.csv")]
+    head = [text.lower() for text in rows[0]]
+    swapped = [head.index(name) for name in ("stack", "position", "cut")[: 2 + lengths]]
+    one, other = next(
+        (i, k) for i, k in combinations(range(1, len(rows)), 2) if all(rows[i][at] != rows[k][at] for at in swapped[1:])
+    )
+    for at in swapped:
+        rows[one][at], rows[other][at] = rows[other][at], rows[one][at]
+    (remark,) = (remark for remark in judged(quay, rows).remarks if remark.fails)
+    what = "trays and cut lengths" if lengths else "trays"
+    assert remark.mend == f"swap the {what} of rows {one + 1} and {other + 1}"
+    rows[one][head.index("cut")] = "99"
+    assert "swapped" not in {remark.rule for remark in judged(quay, rows).remarks}
+
+
 def test_what_no_swap_mends_is_told_as_it_is(quay: Job) -> None:
     rows = [list(row) for row in ROWS]
     rows[1][2:4], rows[2][2:4] = rows[2][2:4], rows[1][2:4]

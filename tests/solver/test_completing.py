@@ -14,7 +14,9 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.decision import RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.goals.registry import measure_all
 from trayopt.solver.model.base import Key
+from trayopt.solver.model.clock import Clock
 from trayopt.solver.repair.completing import complete
 from trayopt.solver.repair.fixed import kept_model
 from trayopt.track.laid import Laid
@@ -62,3 +64,14 @@ def test_runs_that_no_plan_keeps_are_asked_of_all_divisions_too(asked: ASKED) ->
     wrong = [run._replace(place=Place(*free)) if i == 0 else run for i, run in enumerate(told)]
     assert complete(job, wrong).impossible
     assert any(len(of) > 1 for of in asked[-1].values())
+
+
+def test_a_completion_is_told_whether_or_not_it_is_shown_to_be_the_best(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trayopt.solver.repair.completing.BETTER", 0.0)
+    job, _, told = runs()
+    found = complete(job, told[::2], clock=Clock(600.0))
+    assert found.assignment is not None
+    assert not found.impossible
+    values = measure_all(Laid(job, found.assignment))
+    assert (values["unplaced"], values["broken_must"]) == (0, 0)
+    assert found.bounds.get("leg_length_mm") is None

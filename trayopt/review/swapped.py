@@ -7,14 +7,14 @@ from dataclasses import replace
 from itertools import combinations
 from typing import NamedTuple
 
-from trayopt.checker import assignment_of_claims
+from trayopt.checker import assignment_of_claims, check_laid
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.review.cells import Cells
 from trayopt.review.gaps import unnamed
 from trayopt.review.handmade import Entry, Handmade, Line
 from trayopt.review.remarks import FAILING, Remark, rows_text
-from trayopt.review.rows import row_remarks
+from trayopt.review.rows import figure_remarks, row_remarks
 from trayopt.review.splices import entries_of
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
@@ -22,7 +22,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 MOST_PAIRS = 200
-SLEEVES = "trays and sleeves"
+SLEEVES, LENGTHS = "trays and sleeves", "trays and cut lengths"
 
 
 def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> list[Remark]:
@@ -39,31 +39,31 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
     failing = [remark for remark in remarks if remark.level in FAILING]
     if len(failing) < 2 or any(remark.level == "damage" or _is_own(remark) for remark in failing):
         return list(remarks)
-    if made.shape == "legs" and any(remark.level in {"figure", "clash"} for remark in failing):
+    if made.shape == "legs" and any(remark.level == "clash" for remark in failing):
         return list(remarks)
     numbers = {line.number for remark in failing for line in remark.lines}
     trays = {remark.subject for remark in failing if _is_of_tray(remark)}
     for one, other in _pairs(made, numbers):
         if not trays <= {str(one.place), str(other.place)}:
             continue
-        for what in ("trays",) if one.sleeve == other.sleeve else ("trays", SLEEVES):
-            if _mended(job, _swapped(job, made, one, other, sleeves=what == SLEEVES), laid):
+        for what in ("trays",) if one.beside == other.beside else ("trays", SLEEVES if made.splices else LENGTHS):
+            if _mended(job, _swapped(job, made, one, other, beside=what != "trays"), laid):
                 return [_swap(one, other, what, failing), *(remark for remark in remarks if remark not in failing)]
     return list(remarks)
 
 
 class _Row(NamedTuple):
-    """A row that gives a tray: what lies there, the tray, the line, and the sleeve."""
+    """A row that gives a tray: what lies there, the tray, the line, and the figure beside it: a sleeve, or a cut length."""
 
     what: str
     place: Place
     line: Line
-    sleeve: int | None = None
+    beside: int | None = None
 
 
 def _is_own(remark: Remark) -> bool:
-    """Whether a wrong figure is the row's own fault; only the figures of sleeves can come from rows in a wrong tray."""
-    return remark.level == "figure" and remark.rule != "sleeve"
+    """Whether a wrong figure is the row's own fault; only sleeves and cut lengths can be wrong because of a wrong tray."""
+    return remark.level == "figure" and remark.rule not in {"sleeve", "cut_mm"}
 
 
 def _is_of_tray(remark: Remark) -> bool:
@@ -76,7 +76,7 @@ def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
     """Return pairs of rows of findings in different trays; if they are many, only rows that differ from their neighbours."""
     if made.shape == "legs":
         rows = [
-            _Row(str(entry.run), entry.place, entry.lines[0])
+            _Row(str(entry.run), entry.place, entry.lines[0], entry.cut)
             for entry in made.placed
             if entry.place is not None and entry.lines
         ]
@@ -92,25 +92,26 @@ def _pairs(made: Handmade, numbers: Collection[int]) -> list[tuple[_Row, _Row]]:
     return []
 
 
-def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, sleeves: bool) -> Handmade:
-    """Return the table with the trays of two rows swapped, and with ``sleeves`` also their sleeves."""
+def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, beside: bool) -> Handmade:
+    """Return the table with the trays of two rows swapped, and with ``beside`` also their sleeves or cut lengths."""
 
     def entry(item: Entry) -> Entry:
         if not item.lines or item.lines[0] not in ends:
             return item
         new = other if item.lines[0] == one.line else one
-        return replace(item, place=new.place, end=ends[new.line])
+        return replace(item, place=new.place, end=ends[new.line], cut=new.beside if of_legs and beside else item.cut)
 
+    of_legs = made.shape == "legs"
     entries = made.runs or made.entries
     ends = {item.lines[0]: item.end for item in entries if {*item.lines[:1]} & {one.line, other.line}}
     changed = [entry(item) for item in entries]
-    if made.shape == "legs":
+    if of_legs:
         return replace(made, entries=changed)
     partner = {one.line: other, other.line: one}
     splices = [
         row
         if row.line not in partner
-        else row._replace(place=partner[row.line].place, sleeve=partner[row.line].sleeve if sleeves else row.sleeve)
+        else row._replace(place=partner[row.line].place, sleeve=partner[row.line].beside if beside else row.sleeve)
         for row in made.splices
     ]
     found = replace(made, entries=changed, runs=changed, splices=splices)
@@ -129,7 +130,9 @@ def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
     # A list of splices has no rows for parked legs.
     if any(found.level in FAILING and (of_legs or found.rule != OpenedTube.id) for found in judge(job, lies)):
         return False
-    return of_legs or not (row_remarks(job, made, lies) or unnamed(job, made, lies))
+    if of_legs:
+        return not any(item.cut for item in made.placed) or not figure_remarks(job, made, lies, check_laid(lies).plan)
+    return not (row_remarks(job, made, lies) or unnamed(job, made, lies))
 
 
 def _swap(one: _Row, other: _Row, what: str, failing: Sequence[Remark]) -> Remark:

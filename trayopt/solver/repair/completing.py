@@ -38,6 +38,10 @@ FINER_HELPS = frozenset({SameDivision.id, BendRadius.id, Exposed.id, GuideFill.i
 """Rules that a plan may break less with more legs in the same trays: as many for all subunits, or thinner tubes."""
 COARSE = 0.5
 """Plans of the fewest legs are asked for first where that leaves so many of the divisions; else it would take as long as all."""
+BETTER = 2.0
+"""Deterministic time to make a completion better, once one is known: that it is the best is another question."""
+BETTER_S = 10.0
+"""Seconds for the same where all that is given is pinned, so that the whole search can look for it."""
 PROBE_S = 3.0
 """Seconds for a first look whether facts clash: most clashes show at once, and most plans are found otherwise."""
 
@@ -64,7 +68,7 @@ def complete(
     clock: Clock | None = None,
     tuning: Tuning | None = None,
 ) -> Found:
-    """Find the best plan that keeps every must, places every splice and keeps what is fixed.
+    """Find a plan that keeps every must, places every splice and keeps what is fixed, and make it better for a while.
 
     Parameters
     ----------
@@ -97,7 +101,8 @@ def complete(
             return few
     elif clash():
         return Found(impossible=True)
-    found = _best_with(job, fixed, open_, clock, tuning)
+    with clock.turn(None if few.assignment is None else BETTER):
+        found = _best_with(job, fixed, open_, clock, tuning)
     return few if found.assignment is None and few.assignment is not None else found
 
 
@@ -108,13 +113,14 @@ def _choices(divisions: Mapping[Key, Sequence[int]]) -> int:
 def _best_with(
     job: Job, fixed: Sequence[Decision], divisions: Mapping[Key, Sequence[int]], clock: Clock, tuning: Tuning
 ) -> Found:
-    """Find the best of the plans with these divisions."""
+    """Find a good plan with these divisions."""
     model = kept_model(job, fixed, divisions)
     outcome = run(model, clock, tuning)
     if outcome.assignment is None:
         return Found(impossible=outcome.infeasible)
     found = Found(outcome.assignment)
-    descend(job, model, found, clock, tuning)
+    with clock.turn(BETTER):
+        descend(job, model, found, clock, tuning)
     return found
 
 
@@ -161,7 +167,8 @@ def _pin(job: Job, fact: Decision) -> LegPin | TrunkPin | bool | None:
 
 def _solved(job: Job, pinned: Job, clock: Clock, tuning: Tuning, start: Assignment | None) -> Found:
     """Solve a job with facts as built pins from a plan, if one is known; the answer counts only if it keeps every must."""
-    options = Options(time_limit_s=clock.left, workers=tuning.workers, seed=tuning.seed, start=start)
+    limit_s = clock.left if start is None else min(BETTER_S, clock.left or BETTER_S)
+    options = Options(time_limit_s=limit_s, workers=tuning.workers, seed=tuning.seed, start=start)
     try:
         solution = solve(pinned, options)
     except InputError:
