@@ -63,6 +63,18 @@ def test_rows_that_were_swapped_are_named_where_lengths_are_written_too(quay: Jo
     assert "swapped" not in {remark.rule for remark in judged(quay, rows).remarks}
 
 
+def test_rows_that_were_swapped_are_named_where_the_ways_are_left_open(quay: Job) -> None:
+    rows = [list(row) for row in ROWS]
+    rows[1][2:4], rows[2][2:4] = rows[2][2:4], rows[1][2:4]
+    for row in rows[1:]:
+        row[4:7] = "", "", ""
+    review = judged(quay, rows)
+    assert review.completion is not None
+    assert review.completion.impossible
+    (remark,) = (remark for remark in review.remarks if remark.fails)
+    assert remark.mend == "swap the trays of rows 2 and 3"
+
+
 def test_what_no_swap_mends_is_told_as_it_is(quay: Job) -> None:
     rows = [list(row) for row in ROWS]
     rows[1][2:4], rows[2][2:4] = rows[2][2:4], rows[1][2:4]

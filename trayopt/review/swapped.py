@@ -22,6 +22,8 @@ from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 MOST_PAIRS = 200
+SOON_S = 5.0
+"""Most seconds for the question whether a table with two rows swapped can be completed."""
 SLEEVES, LENGTHS = "trays and sleeves", "trays and cut lengths"
 
 
@@ -39,15 +41,15 @@ def folded(job: Job, made: Handmade, laid: Laid, remarks: Sequence[Remark]) -> l
     failing = [remark for remark in remarks if remark.level in FAILING]
     if len(failing) < 2 or any(remark.level == "damage" or _is_own(remark) for remark in failing):
         return list(remarks)
-    if made.shape == "legs" and any(remark.level == "clash" for remark in failing):
-        return list(remarks)
+    clash = any(remark.level == "clash" for remark in failing)
     numbers = {line.number for remark in failing for line in remark.lines}
     trays = {remark.subject for remark in failing if _is_of_tray(remark)}
     for one, other in _pairs(made, numbers):
         if not trays <= {str(one.place), str(other.place)}:
             continue
         for what in ("trays",) if one.beside == other.beside else ("trays", SLEEVES if made.splices else LENGTHS):
-            if _mended(job, _swapped(job, made, one, other, beside=what != "trays"), laid):
+            back = _swapped(job, made, one, other, beside=what != "trays")
+            if _mended(job, back, laid) and not (clash and not _completes(job, back)):
                 return [_swap(one, other, what, failing), *(remark for remark in remarks if remark not in failing)]
     return list(remarks)
 
@@ -133,6 +135,15 @@ def _mended(job: Job, made: Handmade, laid: Laid) -> bool:
     if of_legs:
         return not any(item.cut for item in made.placed) or not figure_remarks(job, made, lies, check_laid(lies).plan)
     return not (row_remarks(job, made, lies) or unnamed(job, made, lies))
+
+
+def _completes(job: Job, made: Handmade) -> bool:
+    """Whether it is shown soon that what a table leaves open can be completed with the rest as it is."""
+    from trayopt.solver.model.clock import Clock
+    from trayopt.solver.repair.clash import Facts
+
+    groups = [facts for _, facts in made.facts()]
+    return Facts(job, groups, Clock(SOON_S)).possible(frozenset(range(len(groups)))) is True
 
 
 def _swap(one: _Row, other: _Row, what: str, failing: Sequence[Remark]) -> Remark:
