@@ -80,7 +80,9 @@ def count(
         return Counted(bound, counts, solver, irregular)
     counts.minimize(irregular)  # without a hint: with one, it took five times as long
     in_order = counts.decide_stacks_first()
-    status, later = counts.ask(clock, REGULAR_EFFORT, held=irregular <= 0, in_order=in_order)
+    status, later = cp_sat.UNKNOWN, solver
+    if not in_order:  # where preferences may be broken, the shortest counts are hardly ever quite regular
+        status, later = counts.ask(clock, REGULAR_EFFORT, held=irregular <= 0)
     if status not in FOUND:  # nothing is quite regular: then step by step
         status, later = counts.ask(clock, IRREGULAR_EFFORT, in_order=in_order)
     if status not in FOUND:
