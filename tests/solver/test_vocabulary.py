@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import random
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -21,6 +23,7 @@ from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import Counts
 from trayopt.solver.bounds.place_counts import PlaceCounts
+from trayopt.solver.bounds.preference_bounds import preference_bound
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.set_partition import SetPartition
 from trayopt.solver.bounds.settled_segments import SettledSegments
@@ -31,6 +34,7 @@ from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Base
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
+from trayopt.solver.model.literals import linear
 from trayopt.solver.model.posting import Policy, build, speaks
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import ALL, voice
@@ -156,6 +160,79 @@ class TrayTrunks(StackTrunks):
         """Count the trunks in every tray."""
         for place in job.enclosure.places:
             post(sum(x.trunk_at(trunk, place) for trunk in job.trunks) <= self.parameters(job).trunks, place.stack)
+
+
+class StackDepth(StackTrunks):
+    """At most so many used places on a stack (its parameter is called as that of the example)."""
+
+    id = "stack_depth"
+
+    def check(self, job: Job, laid: Laid) -> Iterator[Breach]:
+        """Count the used places of every stack."""
+        for stack in job.enclosure.stacks:
+            if sum(place.stack == stack.id for place in laid.trays) > self.parameters(job).trunks:
+                yield Breach(stack.id, f"too many places of {stack.id} are used")
+
+    def encode(self, job: Job, x: Variables, post: Post) -> None:
+        """Count the used places of every stack."""
+        for stack in job.enclosure.stacks:
+            post(x.trays_on(stack.id) <= self.parameters(job).trunks, stack.id)
+
+
+@pytest.mark.parametrize(("most", "denied"), [(1, True), (2, False)])
+def test_an_outline_knows_how_many_trays_of_a_stack_hold_what_lies_on_it(most: int, denied: bool) -> None:
+    """Three pairs of subunits with 24 splices each fill three trays of 24: two stacks of one tray each hold two pairs."""
+    data = strategies.worked_example()
+    group = {"count": 3, "ribbons": 2, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}
+    for trunk in data["trunks"]:
+        trunk |= {"cable": trunk["cable"] | {"subunits": [group]}}
+    data["joins"] = [{"a": "P:1-72", "b": "Q:1-72", "name": "0"}]
+    for stack in data["enclosure"]["stacks"]:
+        stack["tray"] = stack["tray"] | {"fibres": 24}
+    data["rules"]["stack_depth"] = {"level": "must", "trunks": most}
+    with register(StackDepth()):
+        job = job_of(data)
+        assert (preference_bound(job, Divider(job).open, Clock()) is None) == denied
+        job = job_of(
+            data | {"rules": data["rules"] | {"stack_depth": {"level": "prefer", "trunks": most, "weight": 7}}}
+        )
+        bound = preference_bound(job, Divider(job).open, Clock())
+        assert bound is not None
+        assert (bound >= 7) == denied
+
+
+def least_broken(job: Job) -> int | None:
+    """Return the least weight of broken preferences of complete plans, by the whole model; None if there are none."""
+    model = build(job, STRICT, all_placed=True)
+    if not isinstance(model.broken("prefer"), int):
+        model.cp.minimize(linear(model.broken("prefer")))
+    solver = cp_sat.CpSolver()
+    if solver.solve(model.cp) != cp_sat.OPTIMAL:
+        return None
+    return round(solver.objective_value) if model.cp.has_objective() else 0
+
+
+def test_no_outline_counts_too_many_trays_on_a_stack() -> None:
+    met = Counter[str]()
+    with register(StackDepth()):
+        for seed in range(60):
+            rng = random.Random(seed)
+            data = strategies.random_job(rng, trunks=2, stacks=2, positions=rng.choice([2, 3]))
+            level = rng.choice(["must", "prefer"])
+            data["rules"]["stack_depth"] = {
+                "level": level,
+                "trunks": rng.choice([1, 1, 2]),
+                "weight": rng.choice([1, 5]),
+            }
+            job = job_of(data)
+            divider = Divider(job)
+            if divider.hopeless:
+                continue
+            least, bound = least_broken(job), preference_bound(job, divider.open, Clock())
+            assert least is None or (bound is not None and bound <= least), f"seed {seed}"
+            met[f"{level} {'denied' if bound is None else 'met' if bound == least else 'below'}"] += 1
+    assert met["must denied"] > 1
+    assert met["prefer met"] > 5
 
 
 def test_merged_trays_say_nothing_of_single_ones() -> None:

@@ -101,7 +101,7 @@ def _unevenness(x: Variables) -> Expression:
     x.require(fewest <= most)
     for stack in stacks:
         used = [x.used(place) for place in x.job.enclosure.places if place.stack == stack.id]
-        height = sum(used)
+        height = x.trays_on(stack.id)
         x.require(most >= height)
         x.require(fewest <= height, x.any_of(*used))
     return most - fewest

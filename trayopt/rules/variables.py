@@ -276,6 +276,13 @@ class Trays(Protocol):
         """Whether a tray place is used."""
 
 
+class StackTrays(Protocol):
+    """How many tray places of stacks are used."""
+
+    def trays_on(self, stack: str) -> Expression:
+        """How many tray places of a stack are used."""
+
+
 class Ties(Protocol):
     """Which trays opened tubes tie to each other."""
 
@@ -328,7 +335,7 @@ class Loads(Protocol):
 
 class Variables(
     Terms, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
-    LegStacks, LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, Ties, LeastLoads, Loads, Opposed, Windows,
+    LegStacks, LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, StackTrays, Ties, LeastLoads, Loads, Opposed, Windows,
     Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).

@@ -20,7 +20,7 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.variables import CannotSay, Constraint, Expression, Literal
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.model import cp_sat
-from trayopt.solver.model.base import DividedLegs
+from trayopt.solver.model.base import DividedLegs, UsedTrays
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import solve_one, whole_bound
 from trayopt.solver.model.literals import lits, total
@@ -57,7 +57,7 @@ class AtPlaces:
     ends: Mapping[str, str]
 
 
-class KindCounts(Outline, DividedLegs):
+class KindCounts(Outline, DividedLegs, UsedTrays):
     """An outline with counts of bunches at places; whoever makes the counts puts them into ``_number``."""
 
     _number: dict[Kind, dict[Place, Expression]]
@@ -111,6 +111,12 @@ class KindCounts(Outline, DividedLegs):
         """Whether a tray place is used."""
         here = total(at[place] for at in self._number.values())
         return self.positive(("used", place), here, self.most_bunches(place))
+
+    def trays_on(self, stack: str) -> Expression:
+        """How many tray places of a stack are used; as the outline says it where nothing is counted at places."""
+        if not self._number:
+            return super().trays_on(stack)
+        return UsedTrays.trays_on(self, stack)
 
     def trunk_at(self, trunk: Trunk, place: Place) -> Literal:
         """Whether a trunk has a leg at a place; as the outline says it where nothing is counted at places."""

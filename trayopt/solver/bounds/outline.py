@@ -44,6 +44,7 @@ from trayopt.rules.variables import (
     Literal,
     Partings,
     Ribbons,
+    StackTrays,
     TrunkPlaces,
     TrunkStacks,
     TrunkWays,
@@ -88,6 +89,8 @@ class Outline(Base):
         self._spliced = {key for key, runs in job.spliced.items() if runs}
         self._first: dict[tuple[str, int], dict[str, Literal]] = {}
         self._parted: dict[tuple[str, int], Literal] = {}
+        self._loads: dict[str, Expression] = {}
+        """Fibre ends on each stack at least, where no tray may hold too many."""
         for subunit in job.subunits:
             key = (subunit.trunk, subunit.number)
             if key in self._spliced:
@@ -106,7 +109,7 @@ class Outline(Base):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, FirstStacks)
+        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, StackTrays, FirstStacks)
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
@@ -176,9 +179,11 @@ class Outline(Base):
                 load.append(least * self._whole_on(key, stack))
                 if parked:
                     load.append(parked * self.both(self._first[key][stack], tray))
+        self._loads = {stack: total(load) for stack, load in loads.items()}
         for item in job.enclosure.stacks:
-            self.require(total(loads[item.id]) <= 2 * sum(tray.fibres for tray in item.by_position))
-        self.require(total(everywhere) <= 2 * job.enclosure.fibres)
+            self.require(self._loads[item.id] <= 2 * sum(tray.fibres for tray in item.by_position))
+        self._load_in_all = total(everywhere)
+        self.require(self._load_in_all <= 2 * job.enclosure.fibres)
 
     def _tie(self) -> None:
         """Let opened subunits pay for the places that they tie to more others than ``tied_trays`` allows.
@@ -326,6 +331,21 @@ class Outline(Base):
         return self._make(
             ("trunk on", trunk.id, stack), lambda: self.any_of(*(self.trunk_at(trunk, place) for place in here))
         )
+
+    def trays_on(self, stack: str) -> Expression:
+        """How many tray places of a stack are used: as many as hold the fibre ends on it, or more."""
+        return self._make(("trays on",), self._stack_trays)[stack]
+
+    def _stack_trays(self) -> dict[str, Expression]:
+        stacks = self.job.enclosure.stacks
+        found: dict[str, Expression] = {item.id: self.number(item.positions, f"trays on {item.id}") for item in stacks}
+        if self._loads:
+            for item in stacks:
+                largest = max(tray.fibres for tray in item.kinds)
+                self.require(self._loads[item.id] <= 2 * largest * found[item.id])
+            largest = max(tray.fibres for tray in self.job.enclosure.trays)
+            self.require(self._load_in_all <= 2 * largest * total(found.values()))
+        return found
 
     def _places(self, trunk: Trunk, stack: str) -> dict[Place, Literal]:
         found: dict[Place, Literal] = {

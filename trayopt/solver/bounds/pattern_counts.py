@@ -34,6 +34,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Loads,
     Partings,
     Ribbons,
+    StackTrays,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -89,7 +90,7 @@ class Counts(KindCounts):
         """What rules and goals may ask."""
         return voice(
             self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
-            LegStacks, Trays, LeastLoads, Loads, Windows,
+            LegStacks, Trays, StackTrays, LeastLoads, Loads, Windows,
         )  # fmt: skip
 
     def voice_for(self, rule: AnyRule) -> Variables | None:

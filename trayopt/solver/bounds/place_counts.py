@@ -26,6 +26,7 @@ from trayopt.rules.variables import (
     Literal,
     Partings,
     Ribbons,
+    StackTrays,
     Trays,
     TrunkLegs,
     TrunkPlaces,
@@ -36,6 +37,7 @@ from trayopt.rules.variables import (
 )
 from trayopt.solver.bounds.class_counts import Kind
 from trayopt.solver.bounds.stack_counts import StackCounts
+from trayopt.solver.model.base import UsedTrays
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
@@ -53,7 +55,7 @@ MOST_COUNTS = 4000
 """Most kinds of legs times places for a bound on the length: with more of them, no answer comes soon."""
 
 
-class PlaceCounts(StackCounts):
+class PlaceCounts(StackCounts, UsedTrays):
     """The counts by stack of a question with their legs counted at every place."""
 
     def furnish(self) -> None:
@@ -81,7 +83,9 @@ class PlaceCounts(StackCounts):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays)
+        return voice(
+            self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, Trays, StackTrays
+        )
 
     def legs_at(self, trunk: Trunk, place: Place) -> Expression:
         """How many legs of a trunk are at a place."""

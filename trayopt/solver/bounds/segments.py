@@ -33,6 +33,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Pairs,
     Partings,
     Ribbons,
+    StackTrays,
     Ties,
     Trays,
     TrunkPlaces,
@@ -45,7 +46,7 @@ from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.bounds.tube_areas import TubeAreas
-from trayopt.solver.model.base import Key
+from trayopt.solver.model.base import Key, UsedTrays
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, is_false, total
@@ -54,7 +55,7 @@ from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
 
 
-class Segments(SegmentCounts):
+class Segments(SegmentCounts, UsedTrays):
     """The stretches of a job at tray places, with the rules that can be said of them."""
 
     swaps = True
@@ -91,6 +92,7 @@ class Segments(SegmentCounts):
             Pairs,
             Joins,
             Trays,
+            StackTrays,
             Ties,
             LeastLoads,
         )

@@ -33,6 +33,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Pairs,
     Partings,
     Ribbons,
+    StackTrays,
     Ties,
     Trays,
     TrunkLegs,
@@ -87,6 +88,7 @@ class SettledSegments(Segments):
             Pairs,
             Joins,
             Trays,
+            StackTrays,
             Ties,
             LeastLoads,
         )

@@ -13,11 +13,12 @@ from functools import cached_property
 from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
+from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
-from trayopt.rules.variables import Expression
+from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
@@ -88,6 +89,18 @@ class Base(Ways):
     def _window(self, through: Through) -> WindowNumbers:
         """Make the numbers of a window, of the ways of its ends alone."""
         return self._make(("window", through.trunk), lambda: least_window_numbers(self, through))
+
+
+class UsedTrays(Base):
+    """The used places of a model that knows what lies at each place."""
+
+    @abstractmethod
+    def used(self, place: Place) -> Literal:
+        """Whether a tray place is used."""
+
+    def trays_on(self, stack: str) -> Expression:
+        """How many tray places of a stack are used."""
+        return total(self.used(place) for place in self.places if place.stack == stack)
 
 
 class DividedLegs(Base):

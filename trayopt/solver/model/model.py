@@ -20,6 +20,7 @@ from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model import cp_sat
+from trayopt.solver.model.base import UsedTrays
 from trayopt.solver.model.bound import Given
 from trayopt.solver.model.legs import LegModel
 from trayopt.solver.model.literals import lit, total
@@ -45,7 +46,7 @@ class Orders(NamedTuple):
 Weighted = cp_sat.LinearExpr.weighted_sum
 
 
-class Model(LegModel):
+class Model(LegModel, UsedTrays):
     """One model of a job.
 
     It is made as ``LegModel`` is.
