@@ -54,6 +54,19 @@ def test_the_model_counts_squares_as_the_check_does(bore_mm: float, unplaced: in
     assert result.plan.status == "optimal"
 
 
+@pytest.mark.parametrize(("bore_mm", "unplaced"), [(21, 0), (20.9, 48)])
+def test_the_model_keeps_two_trunks_apart_that_are_too_wide_together(bore_mm: float, unplaced: int) -> None:
+    """12 mm and 9 mm are 21 mm side by side, though their squares alone would pass 15 mm."""
+    data = worked_example()
+    for i, diameter_mm in enumerate((12, 9)):
+        data["trunks"][i]["cable"]["diameter_mm"] = diameter_mm
+        data["trunks"][i]["ports"] = ["bl"]
+    data["enclosure"]["ports"][0] |= {"bore_mm": bore_mm, "seals": [{"holes": 2, "least_mm": 5, "most_mm": 16}]}
+    data["rules"] = {"reach": "off"}
+    result = api.solve(job_of(data), explain=False)
+    assert (result.plan.status, result.plan.value("unplaced")) == ("optimal", unplaced)
+
+
 @pytest.mark.parametrize(("bore_mm", "fit"), [(26, True), (25.9, False)])
 def test_no_seal_is_advised_where_the_bore_is_too_narrow(bore_mm: float, fit: bool) -> None:
     """P of 14 mm and Q of 12 mm come in at one port whose seal has one hole."""
