@@ -38,3 +38,9 @@ def test_both_ends_of_a_trunk_that_goes_through_are_advised() -> None:
     assert BY_ID["sheath_window"].advise(job, laid, item.trunk) == (
         f"let {one} or {other} make fewer loops or go to nearer trays, or agree more slack of {item.trunk}"
     )
+
+
+def test_divisions_are_listed_with_or() -> None:
+    assert BY_ID["equal_groups"].say(job_of(worked_example()), "Q/1") == (
+        "Q/1: 4 ribbons of 12 can be divided into 1, 2 or 4 equal groups"
+    )
