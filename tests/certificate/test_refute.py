@@ -10,7 +10,7 @@ from trayopt.certificate.check import Bounds, Leaf, System, Wrong
 from trayopt.certificate.rules import plans_of
 from trayopt.domain.certificate import CertificateGoal
 from trayopt.domain.plan import GoalName
-from trayopt.solver.certify import _Open
+from trayopt.solver.certify import _Open, lets_in
 from trayopt.solver.linear import Relaxation, Solved
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import refutation
@@ -84,6 +84,23 @@ def test_subunits_that_fill_a_tray_each_share_a_position_on_different_stacks_onl
     ]
     with pytest.raises(Wrong, match="a price below 0"):
         plans.refute(forged)
+
+
+def test_rows_that_prove_nothing_alone_are_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tree is looked for only on rows that let in no better plan."""
+    job = load_job(ROOT / "models/standard/worked-example.yaml")
+    left = _Open(
+        CertificateGoal(goal="broken_prefer", least=1, argument="none"), job, {"unplaced": 0, "broken_must": 0}
+    )
+    left.plans = plans_of(job, left.given)
+    left.plans.below("broken_prefer", 1)
+    tried: list[frozenset[str]] = []
+    monkeypatch.setattr("trayopt.solver.certify.refutation", lambda *asked: tried.append(asked[-1]))
+    assert left.searched(Clock(20.0)) is None
+    system = plans_of(job, left.given)
+    system.below("broken_prefer", 1)
+    assert len(tried) == 3  # on the rows of patterns, on all, and with those of orders
+    assert not any(lets_in(system, Clock(), left_out) for left_out in tried)
 
 
 class Silent(Relaxation):
