@@ -231,3 +231,12 @@ def test_another_job_is_seen() -> None:
 def test_a_difference_inside_a_part_says_its_whole_path() -> None:
     told = list(differences({"solver": {"seed": 1}}, {"solver": {"seed": 2}}))
     assert [(item.path, item.claimed, item.right) for item in told] == [("solver.seed", 1, 2)]
+
+
+def test_other_numbers_in_a_sentence_are_told_and_other_words_are_not() -> None:
+    right = {"because": "left/1 holds 13 splices"}
+    told = list(differences({"because": "left/1 holds 12 splices"}, right))
+    assert [(item.path, item.claimed, item.right) for item in told] == [
+        ("because", "left/1 holds 12 splices", "left/1 holds 13 splices")
+    ]
+    assert not list(differences({"because": "in left/1 there are 12 splices"}, right))
