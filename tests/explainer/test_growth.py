@@ -15,14 +15,20 @@ from tests.solver.tiny import drawn
 from tests.strategies import worked_example
 from trayopt import load_job
 from trayopt.api import check, grow, grown_plan
+from trayopt.domain.assignment import Assignment
 from trayopt.domain.cable import Cable
+from trayopt.domain.job import Job
 from trayopt.errors import InputError
 from trayopt.explainer.growth import Addition, Growth, grown, spare_runs
 from trayopt.explainer.growth import grow as grow_job
 from trayopt.explainer.growth_words import as_dict, said, text
 from trayopt.explainer.why_not import Wishes
 from trayopt.library.job_out import as_file
+from trayopt.solver.conflict.feasibility import Trials
+from trayopt.solver.conflict.minimal import conflicts
+from trayopt.solver.heuristics.constructive import complete_plans, plans_past_a_port
 from trayopt.solver.model.clock import Clock
+from trayopt.solver.model.groups import Question
 
 TWO = Cable.model_validate(
     {
@@ -195,3 +201,57 @@ def test_exit_codes(tmp_path: Path) -> None:
     assert trayopt(*args, "--reproducible", "--time-limit", "0.000001").returncode == 3, (
         "habit finds no plan of this job"
     )
+
+
+def pair_in_a_cabinet(cable: str, fibres: int) -> Job:
+    """Join two trunks of a cable in a box of four ports and 6,912 places."""
+    return load_job(
+        {
+            "schema": "trayopt/job/2",
+            "enclosure": "cabinet-3x24",
+            "trunks": [{"id": name, "cable": cable} for name in ("N1", "S1")],
+            "joins": [{"a": f"N1:1-{fibres}", "b": f"S1:1-{fibres}"}],
+        }
+    )
+
+
+LARGE, SMALL = ("partly-bonded-3456-24x144", 3456), ("partly-bonded-1152-8x144", 1152)
+
+
+@pytest.mark.parametrize(("cable", "more"), [(LARGE, 2), (SMALL, 4)])
+def test_what_trays_and_ports_cannot_take_is_counted_and_nothing_is_laid(
+    monkeypatch: pytest.MonkeyPatch, cable: tuple[str, int], more: int
+) -> None:
+    """With 6,912 places there is no room for a third pair of 3,456; ports of two holes have none for a fifth pair."""
+    job = pair_in_a_cabinet(*cable)
+    assert next(complete_plans(grown(job, Addition(job.trunks[0].cable), more - 1)))
+
+    def lay(*_: object) -> Assignment:
+        raise AssertionError("nothing is to be laid")
+
+    monkeypatch.setattr("trayopt.solver.heuristics.constructive.construct", lay)
+    assert not list(complete_plans(grown(job, Addition(job.trunks[0].cable), more)))
+
+
+def test_what_the_trays_of_the_whole_box_cannot_hold_needs_no_model() -> None:
+    job = pair_in_a_cabinet(*LARGE)
+    trials = Trials(Question(grown(job, Addition(job.trunks[0].cable), 2)), Clock(60.0, deterministic=True))
+    assert trials.possible(frozenset(trials.question.groups)) is False
+    assert trials.clock.spent == 0
+    assert trials.refuted == [trials.question.by_rule["tray_fibres"]]
+
+
+def test_the_seals_that_stop_the_next_pair_are_proven_by_plans_of_habit() -> None:
+    """Each plan brings the trunks that are too many to one port: without its seal all else holds, and nothing is searched for."""
+    job = pair_in_a_cabinet(*SMALL)
+    more = grown(job, Addition(job.trunks[0].cable), 4)
+    trials = Trials(Question(more), Clock(60.0, deterministic=True))
+    for plan in plans_past_a_port(more):
+        trials.offer(plan)
+    assert [list(map(str, kept.broken)) for kept in trials.plans] == [
+        [f"port_seal {port.id}"] for port in job.enclosure.ports
+    ]
+    (found,) = conflicts(trials, 1)
+    assert found.minimal
+    assert {group.rule for group in found.groups} == {"port_seal"}
+    assert len(found.groups) == 4

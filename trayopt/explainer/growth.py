@@ -21,7 +21,7 @@ from trayopt.domain.ranges import Run
 from trayopt.domain.trunk import Trunk
 from trayopt.explainer.why_not import Wishes, trials_of, why_not
 from trayopt.solver.conflict.feasibility import Trials
-from trayopt.solver.heuristics.constructive import complete_plans
+from trayopt.solver.heuristics.constructive import complete_plans, plans_past_a_port
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 
@@ -100,8 +100,11 @@ def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
     found = Growth(addition, least, search.answers.get(least + 1) is False, grown, search.plans[least])
     if least >= search.most:
         return replace(found, settled=search.spare_left is not None, spare=search.spare_left)
-    why = why_not(trials_of(search.grown(least + 1), _rest(clock)), wishes) if found.settled else None
-    return replace(found, why=why)
+    if not found.settled:
+        return found
+    more = search.grown(least + 1)
+    known = () if clock.over else plans_past_a_port(more)
+    return replace(found, why=why_not(trials_of(more, _rest(clock), known), wishes))
 
 
 def _rest(clock: Clock) -> Clock:

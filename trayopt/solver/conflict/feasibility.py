@@ -1,9 +1,9 @@
 """Trials: can these groups stand together while every splice is placed? Each answer is proven, and all are remembered.
 
-Both directions are tried where they are cheapest. Counts by stack exclude much at once; where they
-balance, their draft of divisions and ways is what the whole model tries first. A model in which the trays of each
-stack are merged excludes what hangs on which leg is spliced to which. Only what none of them settles is asked of the
-whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
+Both directions are tried where they are cheapest. Counts of the whole box need no model. Counts by stack exclude much
+at once; where they balance, their draft of divisions and ways is what the whole model tries first. A model in which the
+trays of each stack are merged excludes what hangs on which leg is spliced to which. Only what none of them settles is
+asked of the whole model. A plan is recounted in plain data, and answers every later trial of groups that it keeps.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
+from trayopt.rules.registry import BY_ID
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression
@@ -108,7 +109,15 @@ class Trials:
             return True
         if self.core(held) is not None:
             return False
-        for attempt in (self._ringed, self._counted, self._strict, self._merged, self._settled, self._blocked):
+        for attempt in (
+            self._by_room,
+            self._ringed,
+            self._counted,
+            self._strict,
+            self._merged,
+            self._settled,
+            self._blocked,
+        ):
             if self.clock.over:
                 return None
             answer = attempt(held)
@@ -144,6 +153,20 @@ class Trials:
     @cached_property
     def _guarded(self) -> Model:
         return guarded(self.question)
+
+    @cached_property
+    def _short(self) -> list[Groups]:
+        """Groups of each rule that no plan keeps, by a count of the whole box."""
+        question = self.question
+        return [groups for rule, groups in question.by_rule.items() if groups and BY_ID[rule].short(question.wide)]
+
+    def _by_room(self, held: Groups) -> bool | None:
+        """Count the whole box, which takes no model."""
+        for groups in self._short:
+            if groups <= held:
+                self.refute(groups)
+                return False
+        return None
 
     def _ringed(self, held: Groups) -> bool | None:
         """Look for subunits that keep together in a ring that no tray holds: whatever their divisions, that excludes them."""

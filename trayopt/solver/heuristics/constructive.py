@@ -16,13 +16,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice
 
 from trayopt.domain.assignment import Assignment, Way
-from trayopt.domain.base import DivideAt, RibbonWord
+from trayopt.domain.base import DivideAt, RibbonWord, remade
 from trayopt.domain.cablework import Leg
+from trayopt.domain.hardware import Seal
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import sleeve_runs
+from trayopt.rules.port_seal import PortSeal
 from trayopt.rules.tied_trays import TiedTrays
+from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.pattern_counts import Guess
 from trayopt.solver.heuristics.bunches import Bunch, Parting, bunches_of, clusters
 from trayopt.solver.heuristics.laying import Laying, keeps_facts
@@ -31,13 +35,50 @@ from trayopt.solver.model.base import Key
 
 def first_plans(job: Job) -> Iterator[Assignment]:
     """Yield the plan of habit for each number of loops that the trunks may make, the fewest first."""
-    for loops in sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1}):
-        yield construct(job, loops)
+    return (construct(job, loops) for loops in _loops(job))
+
+
+def _loops(job: Job) -> list[int]:
+    return sorted({n for trunk in job.trunks for n in trunk.loops if n >= 1} or {1})
 
 
 def complete_plans(job: Job) -> Iterator[Assignment]:
-    """Yield the plans of habit that place every splice and break no fact."""
-    return (plan for plan in first_plans(job) if _spliced(job, plan) == 2 * job.splices and keeps_facts(job, plan))
+    """Yield the plans of habit that place every splice and break no fact.
+
+    Nothing is laid if the trays are too small for all splices together, or if habit brings more trunks to a port than its
+    seals take: every division would be tried in vain.
+    """
+    if job.rules[TrayFibres.id].level == "must" and job.enclosure.fibres < job.splices:
+        return
+    for loops in _loops(job):
+        if job.rules[PortSeal.id].level == "must" and not _all_enter(job, choose_ways(job, loops)):
+            continue
+        plan = construct(job, loops)
+        if _spliced(job, plan) == 2 * job.splices and keeps_facts(job, plan):
+            yield plan
+
+
+def plans_past_a_port(job: Job) -> Iterator[Assignment]:
+    """Yield plans of habit that place every splice in a box in which one port in turn takes whatever comes to it.
+
+    They show which trunks are one too many for the seals, and break no more than the seal of that port.
+    """
+    diameters = [trunk.cable.diameter_mm for trunk in job.trunks]
+    wide = {"seals": (Seal(holes=len(diameters), least_mm=min(diameters), most_mm=max(diameters)),)}
+    for chosen in job.enclosure.ports:
+        ports = tuple(
+            remade(port, bore_mm=sum(diameters), **wide) if port is chosen else port for port in job.enclosure.ports
+        )
+        yield from islice(complete_plans(remade(job, enclosure=remade(job.enclosure, ports=ports))), 1)
+
+
+def _all_enter(job: Job, ways: Mapping[str, Way]) -> bool:
+    """Whether every port takes all trunks with a splice that enter there."""
+    entering: dict[str, list[float]] = defaultdict(list)
+    for trunk, way in ways.items():
+        if job.spliced_in(job.trunk_by_id[trunk]):
+            entering[way.port].append(job.trunk_by_id[trunk].cable.diameter_mm)
+    return all(job.enclosure.port_by_id[port].seal_for(found) is not None for port, found in entering.items())
 
 
 def construct(job: Job, loops: int) -> Assignment:
