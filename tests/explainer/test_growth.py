@@ -19,6 +19,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.cable import Cable
 from trayopt.domain.job import Job
 from trayopt.errors import InputError
+from trayopt.explainer import growth
 from trayopt.explainer.growth import Addition, Growth, grown, spare_runs
 from trayopt.explainer.growth import grow as grow_job
 from trayopt.explainer.growth_words import as_dict, said, text
@@ -255,3 +256,21 @@ def test_the_seals_that_stop_the_next_pair_are_proven_by_plans_of_habit() -> Non
     assert found.minimal
     assert {group.rule for group in found.groups} == {"port_seal"}
     assert len(found.groups) == 4
+
+
+def test_what_is_kept_for_the_reason_goes_into_a_question_that_is_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is to be told of a next pair that is not settled: it is asked again with all that is left of the limit."""
+    kept: list[float] = []
+
+    def unsettled(search: growth._Search, n: int, effort: float | None = None) -> bool:
+        kept.append(search.clock.reserve())
+        search.answers[n] = True if n == 0 else None
+        if n == 0:
+            search.plans[n] = Assignment({}, {}, {})
+        return n == 0
+
+    monkeypatch.setattr(growth._Search, "possible", unsettled)
+    found = grow_job(job_of(roomy()), Addition(TWO), Clock(60.0, deterministic=True), Wishes())
+    assert (found.fits, found.settled, found.why) == (0, False, None)
+    assert kept[0] == growth.WHY_PART * 60
+    assert kept[-1] == 0

@@ -29,7 +29,7 @@ By = Literal["trunk", "subunit"]
 MOST = 256
 """Most additions that are asked for: no box of this kind takes as many."""
 WHY_PART = 0.4
-"""Part of the time that is kept to say what stops the next addition."""
+"""Part of the time that is kept to say what stops the next addition, as long as a refutation may still come."""
 EFFORT_PART = 0.2
 """Part of the limit that ways out may cost, as deterministic time; building their models takes up to three times as long."""
 QUICK = 2.0
@@ -96,6 +96,11 @@ def grow(job: Job, addition: Addition, clock: Clock, wishes: Wishes) -> Growth:
             most = middle
     while least < search.most and search.possible(least + 1):
         least += 1
+    if least < search.most and search.answers[least + 1] is None:
+        # There is no reason to tell yet: what was kept for it goes into the question.
+        search.clock = replace(search.clock, reserve=lambda: 0.0)
+        while least < search.most and search.possible(least + 1):
+            least += 1
     grown = search.grown(least)
     found = Growth(addition, least, search.answers.get(least + 1) is False, grown, search.plans[least])
     if least >= search.most:
