@@ -9,9 +9,12 @@ from typing import Any
 import pytest
 
 from tests import oracle, strategies
-from trayopt.checker import Bound, bounds_words, judge_bounds
-from trayopt.checker.bounds import settled_bounds
-from trayopt.goals.registry import GOALS
+from tests.build import SOLVER, assignment_of, job_of, plan_of
+from tests.rules.test_cases import LEGS, WAYS
+from trayopt.checker import Bound, bounds_words, check, judge_bounds, measure
+from trayopt.checker.bounds import claimed_bounds, settled_bounds
+from trayopt.goals.registry import GOALS, measure_all
+from trayopt.track.laid import Laid
 
 NAMES: list[str] = [goal.id for goal in GOALS]
 MOST = 3_000
@@ -89,3 +92,21 @@ def test_a_bound_is_proven_refuted_or_still_claimed() -> None:
         (claim.goal, claim.value, claim.bound) for claim in claims
     ]
     assert settled_bounds(claims, {}) == tuple(claims)
+
+
+def test_a_plan_that_says_optimal_tells_each_goal_whose_bound_falls_short() -> None:
+    """Bounds up to the value are claims; one above it is wrong, and one below it makes no optimum."""
+    job = job_of(strategies.worked_example())
+    laid = assignment_of(job, WAYS, LEGS, {"left": "top"}, {"P": "tray", "Q": "tray"})
+    values = measure_all(Laid(job, laid))
+    plan = measure(job, laid, status="optimal", stopped="proven", bounds=values, solver=SOLVER)
+    named = {str(goal): value for goal, value in values.items()}
+    claims = [(claim.goal, claim.bound) for claim in claimed_bounds(plan, named)]
+    assert claims == list(values.items())
+    assert not check(job, plan).figures
+    for goal, bound in (("legs", 3), ("trays", 9)):
+        changed = plan.plain()
+        next(item for item in changed["goals"] if item["goal"] == goal)["bound"] = bound
+        forged = plan_of(changed)
+        assert f"goals[{goal}].bound" in [item.path for item in check(job, forged).figures]
+        assert (goal in [claim.goal for claim in claimed_bounds(forged, named)]) is (bound == 3)

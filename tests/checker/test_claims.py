@@ -50,7 +50,7 @@ def test_what_was_written_is_read_back() -> None:
     [
         (("trunks", 0, "trunk", "X"), "trunks[0].trunk", "no such trunk"),
         (("trunks", 1, "trunk", "P"), "trunks[1].trunk", "is given twice; found P; allowed: every trunk once"),
-        (("trunks", 0, "port", "cellar"), "trunks[0].port", "allowed: bl, br"),
+        (("trunks", 0, "port", "cellar"), "trunks[0].port", "no such port; found cellar; allowed: bl, br"),
         (("trunks", 0, "port", None), "trunks[0]", "only a part"),
         (("trunks", 0, "loops", -1), "trunks[0].loops", "0 or more"),
         (("legs", 0, "trunk", "X"), "legs[0].trunk", "no such trunk"),

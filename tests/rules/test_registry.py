@@ -13,6 +13,7 @@ from tests.oracle import RULES as TABLE
 from tests.strategies import worked_example
 from trayopt.domain.base import remade
 from trayopt.domain.job import Setting
+from trayopt.review.columns import LEG_COLUMNS, NAMES, RUN_COLUMNS, SIDES
 from trayopt.rules.registry import BY_ID, RULES, SETTABLE, fill, in_box, level_of, register, weight_of
 
 BOX = job_of(worked_example()).enclosure
@@ -44,6 +45,13 @@ def test_every_rule_says_what_it_is(rule: Any) -> None:
         "pair of trunks",
     }  # fmt: skip
     assert type(rule).__doc__
+
+
+def test_cells_to_change_are_columns_that_tables_have() -> None:
+    known = {*LEG_COLUMNS, *RUN_COLUMNS, *NAMES} | {f"{side} fibres" for side in SIDES} | set(SIDES)
+    for rule in RULES:
+        assert known.issuperset(rule.cells), rule.id
+        assert known.issuperset(rule.way_cells), rule.id
 
 
 def test_defaults_are_filled_in() -> None:
