@@ -54,12 +54,13 @@ def straight(name: str) -> tuple[Job, Plan]:
 
 
 @cache
-def thin() -> tuple[Job, Plan]:
+def thin(name: str = "2x864-wall-3x8-port") -> tuple[Job, Plan]:
     """Lay 864 splices in 18 trays of 48, two thirds full: many trays, steps, marks and labels for so few fibres."""
-    job, _ = straight("2x864-wall-3x8-port")
+    job = load_job(STANDARD / f"{name}.yaml")
+    stacks = job.enclosure.stacks
     ways = {"N1": Way("bottom-left", "clockwise", 1), "S1": Way("bottom-right", "counterclockwise", 1)}
     places = {
-        leg: Place(job.enclosure.stacks[(leg.subunit - 1) % 3].id, 3 * ((leg.subunit - 1) // 3) + leg.group)
+        leg: Place(stacks[(leg.subunit - 1) % len(stacks)].id, 3 * ((leg.subunit - 1) // len(stacks)) + leg.group)
         for trunk in job.trunks
         for subunit in trunk.subunits
         for leg in subunit.legs(3)
