@@ -180,7 +180,7 @@ def test_a_table_that_breaks_it_is_reviewed_with_what_to_do() -> None:
     remark = next(remark for remark in found.remarks if remark.rule == "stack_trunks")
     assert (remark.level, remark.subject, remark.fails) == ("must", "left", True)
     assert remark.mend.startswith(
-        "change what the plan decides of left until this holds: 1 trunk at most have legs on it; the job has 2; "
+        "change what the plan decides about left, so that: 1 trunk at most have legs on it; the job has 2; "
     )
     assert remark.cells == ("2:13", "3:14", "4:13", "5:14")
 

@@ -277,7 +277,7 @@ class Job(Frozen):
         """Pins of trunks."""
         return tuple(pin for pin in self.pins if isinstance(pin, TrunkPin))
 
-    @cached_property
+    @property
     def as_built(self) -> Job:
         """The job in which a built trunk has no other way than its pin says; the job itself if no trunk is built."""
         built = {pin.trunk: pin for pin in self.trunk_pins if pin.built}
