@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from trayopt.cli.completing import Named
+from trayopt.cli.completing import FOLDER, Named
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output, error_text
 from trayopt.cli.stopping import STOPPING
@@ -34,6 +34,11 @@ _FORMAT = click.option(
 )
 _QUIET = click.option("-q", "--quiet", is_flag=True, help="Print only the answer, as short as it can be.")
 _VERBOSE = click.option("-v", "--verbose", is_flag=True, help="Print more, and the traceback of a fault of trayopt.")
+
+
+def folder_option(says: str, *, required: bool = False) -> Callable[[F], F]:
+    """Make the option for the folder that a command writes."""
+    return click.option("-o", "--output", "folder", metavar="DIR", type=FOLDER, required=required, help=says)
 
 
 def common(command: Callable[..., int | None]) -> Callable[..., int]:

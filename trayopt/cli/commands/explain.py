@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trayopt.cli.common import common
-from trayopt.cli.completing import FILE, FOLDER
+from trayopt.cli.common import common, folder_option
+from trayopt.cli.completing import FILE
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.explainer.costs import Costs, cost_names, costs_of
@@ -81,14 +81,7 @@ class _Ways(click.ParamType[int]):
     help="Carry out way out N, as it is numbered in the text: write the changed job, its hardware and the plan that proved it. "
     "all writes each way out that this run proves into a folder of its own, DIR/1, DIR/2 …, and prints the explanation.",
 )  # fmt: skip
-@click.option(
-    "-o",
-    "--output",
-    "folder",
-    metavar="DIR",
-    type=FOLDER,
-    help="The folder for --apply; the job itself stays as it is.",
-)
+@folder_option("The folder for --apply; the job itself stays as it is.")
 @click.option("--reproducible", is_flag=True, help="No clock: the same explanation, byte for byte.")
 @common
 def command(

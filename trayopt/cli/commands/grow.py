@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from trayopt.cli.common import common
-from trayopt.cli.completing import FOLDER
+from trayopt.cli.common import common, folder_option
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 
@@ -39,14 +38,7 @@ if TYPE_CHECKING:
     metavar="S", help="Time limit in seconds; whatever is not proven by then is marked as not proven.",
 )  # fmt: skip
 @click.option("--reproducible", is_flag=True, help="No clock: the same answer, byte for byte.")
-@click.option(
-    "-o",
-    "--output",
-    "folder",
-    metavar="DIR",
-    type=FOLDER,
-    help="Write the job with all that fits, and the plan that proves it.",
-)
+@folder_option("Write the job with all that fits, and the plan that proves it.")
 @common
 def command(
     output: Output,

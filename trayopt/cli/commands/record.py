@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from trayopt.cli.common import common
-from trayopt.cli.completing import FILE, FOLDER
+from trayopt.cli.common import common, folder_option
+from trayopt.cli.completing import FILE
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.cli.sheet_options import SheetOptions, sheet_options
@@ -20,14 +20,7 @@ if TYPE_CHECKING:
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
 @click.argument("readings", metavar="READINGS", type=click.Path(allow_dash=True))
-@click.option(
-    "-o",
-    "--output",
-    "folder",
-    metavar="DIR",
-    type=FOLDER,
-    help="Write the as-built plan and the filled-in sheets here.",
-)
+@folder_option("Write the as-built plan and the filled-in sheets here.")
 @click.option(
     "--next", "next_", metavar="FILE", type=FILE,
     help="Write the job of the next extension: what passed is built, with its measured marks and the tries that are left.",

@@ -6,8 +6,7 @@ from typing import Unpack
 
 import click
 
-from trayopt.cli.common import common
-from trayopt.cli.completing import FOLDER
+from trayopt.cli.common import common, folder_option
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import Output
 from trayopt.cli.sheet_options import SheetOptions, sheet_options
@@ -16,15 +15,7 @@ from trayopt.cli.sheet_options import SheetOptions, sheet_options
 @click.command("sheets", short_help="Write the crew's sheets for a plan.")
 @click.argument("job", metavar="JOB", type=click.Path(allow_dash=True))
 @click.argument("plan", metavar="PLAN", type=click.Path(allow_dash=True))
-@click.option(
-    "-o",
-    "--output",
-    "folder",
-    metavar="DIR",
-    type=FOLDER,
-    required=True,
-    help="Folder to write; it is made if it does not exist.",
-)
+@folder_option("Folder to write; it is made if it does not exist.", required=True)
 @sheet_options
 @common
 def command(
