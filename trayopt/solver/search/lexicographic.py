@@ -50,6 +50,8 @@ class Descent:
         self._of_model: dict[Model, RelaxedModel[SettledSegments] | None] = {}
         self._slow: set[Model] = set()
         """Models that did not prove a goal at a glance: the next goals are put to blocks at once."""
+        self._settled_by_patterns: set[tuple[Hashable, ...]] = set()
+        """Questions that closed patterns answered to the end, by model, goal and the values before it: asked once is enough."""
         self._ahead: dict[tuple[Hashable, ...], Query[SettledSegments]] = {}
         """A question under way, by its model, its goal, and the values of the best plan up to it when it was asked."""
 
@@ -148,7 +150,8 @@ class Descent:
             least = max(least, session.know(model, goal, outcome.bound, SEARCH))
         if outcome.proven or session.clock.over or state.value(goal) == least:
             return outcome
-        least = max(least, self._least_of_all(model, goal, least, EFFORT))
+        if (model, goal, *session.so_far(goal)[:-1]) not in self._settled_by_patterns:
+            least = max(least, self._least_of_all(model, goal, least, EFFORT))
         if state.value(goal) == least:
             return Outcome(None, least, None, proven=True)
         model.require(expression >= least)
@@ -306,6 +309,8 @@ class Descent:
             effort=effort,
         )
         bound = session.know(model, goal, least.bound, "set_partition", good)
+        if least.best is not None:
+            self._settled_by_patterns.add((model, goal, *good.values()))
         if least.best is not None and session.state.value(goal) > least.bound:
             self._lay_out(model, goal, least.bound, least.best)
         return bound
