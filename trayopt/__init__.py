@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         verify,
     )
     from trayopt.batches.batch import batch
+    from trayopt.version import __version__ as __version__
 
 __all__ = [
     "batch",
@@ -43,13 +44,13 @@ __all__ = [
     "solve",
     "verify",
 ]
-__version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> object:
-    """Load a use case when it is first asked for. No room of the package has the name of a use case."""
-    if name in __all__:
+    """Load a use case or the version when it is first asked for. No room of the package has the name of a use case."""
+    if name in (*__all__, "__version__"):
         from importlib import import_module
 
-        return getattr(import_module("trayopt.batches.batch" if name == "batch" else "trayopt.api"), name)
+        room = {"__version__": "version", "batch": "batches.batch"}.get(name, "api")
+        return getattr(import_module(f"trayopt.{room}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -10,6 +10,7 @@ from trayopt.batches.outcomes import GOAL_WORDS, MARKS, OUTCOMES
 from trayopt.crewsheets.words import words_of
 from trayopt.domain.plan import Plan
 from trayopt.pictures.page import content_policy, page_world
+from trayopt.version import __version__
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -24,8 +25,6 @@ SAFETY = (
 def pieces(template: str, **values: Any) -> Iterator[str]:
     """Yield a filled-in template piece by piece, with its script, and the style and the line of safety of all pages."""
     from markupsafe import Markup
-
-    from trayopt import __version__
 
     css, script = Markup(text_of("index.css")), text_of(template.replace(".html", ".js"))
     tell = words_of("en")

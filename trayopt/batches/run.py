@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
-from trayopt import __version__
 from trayopt.batches.answers import Answer, box_figures, cannot_be_built, failed, mix_of, variant_of, wrong_input
 from trayopt.batches.engines import Engine
 from trayopt.batches.manifest import Item, Manifest
@@ -18,6 +17,7 @@ from trayopt.batches.work import Settings
 from trayopt.domain.job import Job
 from trayopt.domain.sweep import FACTORS
 from trayopt.errors import InputError
+from trayopt.version import __version__
 
 WAIT_S = 1.0
 MOST_TWINS = 10_000

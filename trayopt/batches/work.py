@@ -9,6 +9,7 @@ from hashlib import sha256
 from typing import Any
 
 from trayopt.batches.answers import Answer, failed, of_plan, wrong_input
+from trayopt.version import __version__
 
 SOLVE = "trayopt.batches.work:solve_job"
 """The function that workers call for a job."""
@@ -52,8 +53,6 @@ class Settings:
 def _versions() -> tuple[str, str]:
     """Return the versions of trayopt and of the solver; the latter is empty if the solver is not installed."""
     from importlib.metadata import PackageNotFoundError, version
-
-    from trayopt import __version__
 
     try:
         return __version__, version("ortools")

@@ -13,11 +13,11 @@ from typing import NoReturn
 
 import click
 
-import trayopt
 from trayopt.cli import commands, streams
 from trayopt.cli.exitcodes import Exit
 from trayopt.cli.output import error_text
 from trayopt.cli.stopping import STOPPING
+from trayopt.version import __version__
 
 ORDER = (
     "solve",
@@ -60,7 +60,7 @@ def _man(context: click.Context, option: click.Parameter, asked: bool) -> None:
     if asked and not context.resilient_parsing:
         from trayopt.cli.manpage import man_page
 
-        sys.stdout.write(man_page(group, trayopt.__version__))
+        sys.stdout.write(man_page(group, __version__))
         context.exit()
 
 
@@ -70,7 +70,7 @@ def _man(context: click.Context, option: click.Parameter, asked: bool) -> None:
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 yes, 1 no, 2 usage or input, 3 stopped without a plan, 4 a fault of trayopt itself.",
 )
-@click.version_option(trayopt.__version__, prog_name="trayopt", message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="trayopt", message="%(prog)s %(version)s")
 @click.option(
     "--man", is_flag=True, expose_value=False, is_eager=True, callback=_man, help="Print the man page and exit."
 )
