@@ -79,7 +79,6 @@ def main() -> None:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": name}
-        environment.pop("PYTHONDONTWRITEBYTECODE", None)
         all_of_them = commands(Path(name), environment)
         for command in all_of_them.values():
             run(command, environment)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import settings
 
 from tests.example_rule import registered
 
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # commands that tests run keep their bytecode, as installed ones do
 settings.register_profile("trayopt", deadline=None, print_blob=True)
 settings.load_profile("trayopt")
 

@@ -7,6 +7,7 @@ words as the solver needs, under the names that OR-tools gives them. A test comp
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Sequence
 from threading import Lock
 from typing import Any, cast
@@ -44,6 +45,9 @@ __all__ = [
     "LinearExpr",
     "SolutionCallback",
 ]
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""The first model loads numpy, which begins a thread for each core for matrices that nobody here multiplies."""
 
 OPTIMAL = CpSolverStatus.OPTIMAL
 FEASIBLE = CpSolverStatus.FEASIBLE
