@@ -82,7 +82,7 @@ def test_headers_of_one_list_are_different_words(language: str) -> None:
 
 
 def test_colours_follow_tia_598() -> None:
-    # ANSI/TIA-598-C: twelve colours, then the same with a black stripe a dozen, yellow on black.
+    # 7 CFR 1755.200 (1995), (e)(9), table 7: twelve colours, then the same with a black stripe, yellow on black.
     words = words_of("en")
     for position in range(1, 145):
         assert words.colour(position) == colours.name(position)

@@ -1,4 +1,4 @@
-"""Fibres by tube, ribbon and fibre: numbers and colours of TIA-598 (sequence as in ANSI/TIA-598-C)."""
+"""Fibres by tube, ribbon and fibre: numbers, and colours as in 7 CFR 1755.200 (1995), (e)(9), table 7."""
 
 from __future__ import annotations
 

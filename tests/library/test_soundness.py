@@ -235,16 +235,16 @@ def test_trays(changes: dict[str, Any], remark: tuple[str, str] | None) -> None:
         # 3 × 8² = 192 <= 0.70 × (20.57 - 4)² = 192.2, and not 0.70 × (20.56 - 4)² = 191.96 (calculated)
         ({"diameter_mm": 20.57}, None),
         ({"diameter_mm": 20.56}, ("error", "the subunits do not fit into the cable")),
-        # twelve ribbons of 3.22 × 0.36 mm are 5.38803 mm across (maxima of IEC 60794-1-31, from memory; calculated)
+        # twelve ribbons of 3.22 × 0.36 mm are 5.38803 mm across (calculated)
         ({"subunits": ({"count": 3, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 5.389},)}, None),
         (
             {"subunits": ({"count": 3, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 5.388},)},
             ("error", "the stack of ribbons does not fit into its subunit"),
         ),
         ({"ribbon_mm": (2.3, 0.36)}, ("warning", "the ribbon is narrower than its fibres")),
-        # usual diameters by fibres: 432 fibres 16 to 22 mm (from memory)
+        # usual diameters by fibres: 432 fibres 16 to 22 mm (common practice, no source)
         ({"diameter_mm": 22.5}, ("warning", "diameter_mm is unusual")),
-        # buffer tubes: usually 38 mm or more (7 CFR 1755.200)
+        # buffer tubes: usually 38 mm or more (7 CFR 1755.200 (1995), (e)(4)(iv))
         (
             {"subunits": ({"count": 3, "ribbons": 12, "ribbon_fibres": 12, "diameter_mm": 8, "least_radius_mm": 37},)},
             ("warning", "least_radius_mm is unusual"),

@@ -73,7 +73,7 @@ def test_random(seed: int) -> None:
 
 
 def test_a_constant_on_a_row_changes_nothing() -> None:
-    # adding a constant to a row or a column shifts the optimum by it, and keeps the assignment (from memory)
+    # every assignment takes one entry of each row and of each column: a constant on one of them is added to all alike
     matrix = [[4, 1, 3], [2, 0, 5], [3, 2, 2]]
     assert check([matrix[0], [x + 3 for x in matrix[1]], matrix[2]]) == [1, 0, 2]
     assert check([[row[0] + 2, *row[1:]] for row in matrix]) == [1, 0, 2]

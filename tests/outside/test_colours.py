@@ -1,4 +1,4 @@
-"""Colours and positions of fibres against the sequence of TIA-598."""
+"""Colours and positions of fibres against the colour code of a federal regulation."""
 
 from __future__ import annotations
 
@@ -11,10 +11,15 @@ from trayopt.domain import colours
 from trayopt.domain.cable import Cable
 from trayopt.domain.trunk import Trunk
 
-# ANSI/TIA-598-C (2005), "Optical Fiber Cable Color Coding", colours of fibres 1 to 12 (as other texts quote it; only the
-# first pages of the standard are public, so its table was not read)
-SEQUENCE = ["blue", "orange", "green", "brown", "slate", "white", "red", "black", "yellow", "violet", "rose", "aqua"]
-# two-letter forms of ANSI/TIA-598-C (from memory)
+# 7 CFR 1755.200, "RUS standard for splicing copper and fiber optic cables" (60 FR 5097, 1995), (e)(9), table 7: buffer tubes
+# and fibres 1 to 12, and 13 to 24 with a tracer in a second colour
+TABLE_7 = """
+Blue. Orange. Green. Brown. Slate. White. Red. Black. Yellow. Violet. Rose. Aqua.
+Blue/Black Orange/Black Green/Black Brown/Black Slate/Black White/Black
+Red/Black Black/Yellow Yellow/Black Violet/Black Rose/Black Aqua/Black
+"""
+SEQUENCE = [word.strip(".").lower() for word in TABLE_7.split()[:12]]
+# two-letter forms: common practice, no source
 SHORT = ["BL", "OR", "GR", "BR", "SL", "WH", "RD", "BK", "YL", "VI", "RS", "AQ"]
 
 
@@ -23,19 +28,23 @@ def test_the_sequence() -> None:
     assert [colours.short(n) for n in range(1, 13)] == SHORT
 
 
+@pytest.mark.parametrize(("position", "word"), list(enumerate(TABLE_7.split()[12:], start=13)))
+def test_a_second_dozen_has_a_tracer(position: int, word: str) -> None:
+    base, tracer = word.lower().split("/")
+    assert colours.name(position) == f"{base} + {tracer} stripe"
+    assert colours.position(colours.name(position)) == position
+
+
 @pytest.mark.parametrize(
     ("position", "name"),
-    # the same, fibres above 12: colours repeat with a black stripe for each dozen, yellow on black
+    # one stripe more for each further dozen: common practice, no source
     [
-        (13, "blue + black stripe"),
-        (20, "black + yellow stripe"),
-        (24, "aqua + black stripe"),
         (25, "blue + 2 black stripes"),
         (32, "black + 2 yellow stripes"),
         (36, "aqua + 2 black stripes"),
     ],
 )
-def test_above_twelve(position: int, name: str) -> None:
+def test_above_two_dozen(position: int, name: str) -> None:
     assert colours.name(position) == name
     assert colours.position(name) == position
 

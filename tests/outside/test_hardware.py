@@ -13,7 +13,7 @@ from trayopt.rules.registry import BY_ID
 from trayopt.track.laid import Laid
 
 RIBBON_MM = (3.22, 0.36)
-"""Greatest width and height of a ribbon of 12: maxima of IEC 60794-1-31 (from memory), as in models/README.md."""
+"""Greatest width and height of a ribbon of 12, as in models/README.md: common practice, no source."""
 
 
 @pytest.mark.parametrize(
@@ -46,7 +46,8 @@ def overfull(cables: int, outer_mm: float, bore_mm: float) -> list[Breach]:
 
 @pytest.mark.parametrize(
     ("cables", "outer_mm", "bore_mm", "percent", "kept"),
-    # NFPA 70 (2014), chapter 9, table 1: 53 % for one cable, 31 % for two, 40 % for more; rows calculated as n (d / D)^2
+    # NFPA 70 (2014), "National Electrical Code", chapter 9, table 1: 53 % for one cable, 31 % for two, 40 % for more; rows
+    # calculated as n (d / D)^2
     [
         (1, 25, 50, 25.00, True),
         (2, 25, 50, 50.00, False),
@@ -77,8 +78,8 @@ def test_the_greatest_cable_of_a_conduit(count: int, ratio: float) -> None:
 
 @pytest.mark.parametrize(("tubes", "kept"), [(183, True), (184, False)])
 def test_the_most_tubes_of_a_guide(tubes: int, kept: bool) -> None:
-    # NFPA 70 (2005), 392.9(B): signal cables fill at most 50 % of a ladder tray, so 183 cables of 1/2 inch fit into 18 x 4
-    # inches (36 / 0.19635 = 183.34; worked in the trade press, which quotes the code)
+    # NFPA 70 (2005), "National Electrical Code", 392.9(B), as quoted: signal cables fill at most 50 % of a ladder tray, so
+    # 183 cables of 1/2 inch fit into 18 x 4 inches (36 / 0.19635 = 183.34, calculated)
     data = worked_example()
     for guide in data["enclosure"]["track"]["guides"]:
         guide["opening_mm2"] = 18 * 25.4 * 4 * 25.4 if guide["id"] == "se" else 100_000
@@ -108,8 +109,9 @@ def too_tight(track_mm: float, **tube: float) -> list[Breach]:
 
 @pytest.mark.parametrize(
     ("diameter_mm", "radius_mm"),
-    # ten times the diameter without load: ANSI/TIA/EIA-568-B.3 (2000), "Optical Fiber Cabling Components Standard", bend
-    # radius of inside plant cable with more than four fibres (as other texts quote it; the standard itself was not read)
+    # ten times the diameter: ICEA S-87-640 (2000), "Optical Fiber Outside Plant Communications Cable; Technical
+    # Requirements", scope, standard minimum bend diameters: 20 x the outer diameter where a cable is
+    # installed; taken for a tube too
     [(12.5, 125), (8, 80), (5, 50)],
 )
 def test_a_tube_at_rest(diameter_mm: float, radius_mm: float) -> None:

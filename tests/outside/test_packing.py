@@ -21,7 +21,8 @@ U120_00 = (
     43, 84, 60, 55, 49, 78, 73, 62, 36, 44, 94, 69, 32, 96, 70, 84, 58, 78, 25, 80, 58, 66, 83, 24, 98, 60, 42, 43, 43, 39,
 )  # fmt: skip
 """First instance of OR-Library's binpack1: capacity 150, best known 48 (Falkenauer, A hybrid grouping
-genetic algorithm for bin packing, J. Heuristics 2, 1996, 5-30; data by Beasley, OR-Library, JORS 41, 1990, 1069-1072)."""
+genetic algorithm for bin packing, J. Heuristics 2, 1996, 5-30; data: Beasley, OR-Library: distributing test problems by
+electronic mail, J. Opl Res. Soc. 41, 1990, 1069-1072)."""
 
 IN_48 = """
 98+49 98+49 98+47 96+50 96+49 94+55 93+57 93+57 92+58 91+57 91+58 90+58 87+62 86+60 85+60 85+25+36 84+42+23 84+42+20
@@ -63,9 +64,8 @@ def named(bins: Sequence[Sequence[int]]) -> list[list[int]]:
 
 
 def test_the_example_of_eleven_items() -> None:
-    # items 48 30 19 36 36 27 42 42 36 24 30, bins of 100: sum 370, so 4 at least; first fit decreasing gives 4
-    # (known tutorial data, from memory)
-    items = (48, 30, 19, 36, 36, 27, 42, 42, 36, 24, 30)
+    # bins of 100: sum 369, so 4 at least; 46 + 43, 41 + 37 + 18, 36 + 35 + 29 and 31 + 28 + 25 are 4 (calculated)
+    items = (46, 31, 18, 37, 35, 28, 43, 41, 36, 25, 29)
     assert first_goals(packing(items, 100, bins=4, spare=1)) == ((0, 0), (0, 0))
     assert first_goals(packing(items, 100, bins=3, spare=1)) == ((0, 0), (1, 1))
 
@@ -79,8 +79,8 @@ def test_a_bound_by_area_can_be_loose() -> None:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_planted_triplets(seed: int) -> None:
-    # k bins filled exactly by three items above a quarter and below a half of a bin: k is the optimum
-    # (construction of the triplet class of Falkenauer, cited above; from memory)
+    # k bins filled exactly by three items above a quarter and below a half of a bin: the sum is k bins, so k is the optimum
+    # (calculated; the triplet class of Falkenauer, cited above, is built like this)
     rng = random.Random(seed)
     items: list[int] = []
     while len(items) < 18:

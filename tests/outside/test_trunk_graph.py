@@ -1,6 +1,7 @@
 """Opposite travel is two-colouring: possible where joined trunks make no odd cycle.
 
-König, Math. Ann. 77, 1916, 453-465 (from memory).
+König, Über Graphen und ihre Anwendung auf Determinantentheorie und Mengenlehre, Math. Ann. 77, 1916, 453-465. Going round a
+cycle, two colours in turn come back to the first after an even number of steps only.
 """
 
 from __future__ import annotations

@@ -184,7 +184,7 @@ def warnings_of(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller) -
 LOAD_RADIUS = 20
 """Least bend radius of a cable as a multiple of its diameter, unless its maker asks for more.
 
-7 CFR 1755.200 (1995), (4) handling precautions, (iii).
+7 CFR 1755.200 (1995), (e)(4)(iii).
 """
 
 

@@ -1,4 +1,8 @@
-"""TIA-598 colours: position to name and back (sequence as in ANSI/TIA-598-C)."""
+"""TIA-598 colours: position to name and back.
+
+The sequence and its tracers up to 24 are those of 7 CFR 1755.200 (1995), (e)(9), table 7; ANSI/TIA-598, "Optical Fiber Cable
+Color Coding", after which the trade names them, is not public. More stripes and the two letters: common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from trayopt.library.remark import Path, Remark, unusual
 USUAL_INSIDE_MM = 600
 """A ribbon shorter than this does not reach a splicer (common practice, no source)."""
 USUAL_TUBE_RADIUS_MM = 38
-"""Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200, (4) handling precautions, (iv))."""
+"""Least radius of buffer tubes: usually 38 mm to 76 mm (7 CFR 1755.200 (1995), (e)(4)(iv))."""
 CABLE_FILL = 0.70
 JACKET_MM = 4
 """Tubes fit into a cable if the sum of their diameter² is at most 0.70 × (outer diameter - 4)² (by judgement)."""
@@ -23,7 +23,7 @@ DIAMETERS_MM = {
     144: (10, 17), 288: (13, 20), 432: (16, 22), 576: (17, 25), 864: (18, 28), 1152: (20, 29), 1728: (23, 33),
     2880: (26, 33), 3456: (28, 36), 6912: (29, 40),
 }  # fmt: skip
-"""Usual outer diameters by number of fibres (from memory, low confidence; 1,728 at 25 mm and 3,456 at 32 mm are read)."""
+"""Usual outer diameters by number of fibres (common practice, no source)."""
 
 
 def remarks(entry: Tray | Enclosure | Cable | TubeSet) -> Iterator[Remark]:

@@ -25,8 +25,8 @@ class BendRadius(Rule[NoParameters]):
     statement = "the track bends more tightly than the tube of a placed leg, or what passes uncut, may be bent"
     why = "A buffer tube that is bent too sharply kinks, which costs light or breaks fibres."
     source = (
-        "7 CFR 1755.200 (1995), (4) handling precautions, (iv): buffer tubes, usually 38 to 76 mm; ten times the "
-        "diameter: common practice, no source"
+        "7 CFR 1755.200 (1995), (e)(4)(iv): buffer tubes, usually 38 to 76 mm; ICEA S-87-640 (2000), scope: ten times the "
+        "diameter of a cable at rest"
     )
     blamed = 7
     helped_by = frozenset({"tubes", "divide_at", "box"})

@@ -16,7 +16,10 @@ BASE_MM = 15
 DOOR_MM = 30
 OVER_MM = 20
 RADII_MM = (38, 80)
-"""Least and greatest radius of the track, in mm: 80 is ten times a tube of 8 mm; no tube is bent below 38 (7 CFR 1755.200)."""
+"""Least and greatest radius of the track, in mm: 80 is ten times a tube of 8 mm.
+
+No tube is bent below 38 (7 CFR 1755.200 (1995), (e)(4)(iv)).
+"""
 SEALS: tuple[tuple[int, float, float], ...] = ((1, 0.2, 0.64), (2, 0.16, 0.36), (4, 0.12, 0.24))
 """Seals: the number of holes, and the least and greatest cable diameter as parts of the bore (typical, by judgement)."""
 

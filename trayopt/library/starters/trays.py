@@ -15,7 +15,7 @@ STORAGE_RADIUS_MM = 30
 LEAST_INSIDE_MM = 700
 """A fibre below 600 mm does not reach a splicer (common practice, no source); 100 mm more are for splices that fail."""
 RADII_MM = (38, 76)
-"""The usual range of the least radius of buffer tubes, in mm (7 CFR 1755.200)."""
+"""The usual range of the least radius of buffer tubes, in mm (7 CFR 1755.200 (1995), (e)(4)(iv))."""
 
 
 def tray_starter(name: str, answers: Mapping[str, Any]) -> Draft:
