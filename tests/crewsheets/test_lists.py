@@ -467,7 +467,7 @@ def test_labels_name_everything_twice_and_alike(case: str) -> None:
     names += [leg.leg for leg in placed(plan)]
     names += build(plan)
     assert [name for _, name in counts] == names
-    # TIA-606, general rule (from memory): one unique identifier, the same on both ends.
+    # Common practice, no source: one unique identifier, the same on both ends.
     assert len(set(names)) == len(names)
     for _, name in counts:
         assert len({row["code"] for row in listed if row["name"] == name}) == 1
@@ -486,7 +486,7 @@ def test_labour(case: str) -> None:
     assert total["hours_two"] == round(minutes * 0.6 / 60, 2)
     by_phase = {row["phase"]: row for row in rows(made.tables["labour"])}
     splices = sum(len(span(splice.a)[1]) for tray in plan.trays for splice in tray.splices)
-    # Common practice (from memory): 8 minutes a ribbon of 12, 2 minutes a single fibre.
+    # Common practice, no source: 8 minutes a ribbon of 12, 2 minutes a single fibre.
     each = [2 if len(span(splice.a)[1]) == 1 else 8 for tray in plan.trays for splice in tray.splices]
     assert by_phase["splice"]["hours_one"] == round(sum(each) / 60, 2)
     assert by_phase["test"]["hours_one"] == round(splices / 60, 2)
@@ -499,6 +499,18 @@ def test_labour(case: str) -> None:
         assert (row["sleeves"], row["splices"]) == (tray.sleeves, fibres)
         assert row["hours_one"] == round((own + 6 + fibres) / 60, 2)
         assert row["hours_two"] == round((own + 6 + fibres) * 0.6 / 60, 2)
+
+
+@pytest.mark.parametrize(("language", "word"), [("en", "join"), ("de", "Verbindung")])
+def test_a_join_without_a_name_of_its_own_is_not_a_bare_number(language: str, word: str) -> None:
+    """``0 (432)`` would read as if there were no circuits."""
+    job, plan = straight("2x432-wall-2x6")
+    joins = tuple(remade(join, name=str(i)) for i, join in enumerate(job.joins))
+    made = Sheets(remade(job, joins=joins), plan, Options(language=language))
+    listed = rows(made.tables["reopen"])
+    assert {str(row["own_circuits"]).partition(" (")[0] for row in listed} == {f"{word} 0"}
+    assert {str(row["disturbed"]).partition(" (")[0] for row in listed} == {f"{word} 0"}
+    assert f"{word} 0 (" in made.page()
 
 
 @cases

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
+import re
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -21,10 +22,13 @@ from trayopt import api
 from trayopt.api import load_job
 from trayopt.checker import check
 from trayopt.domain.assignment import Assignment, Way
+from trayopt.domain.base import remade
 from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import Plan
+from trayopt.domain.ranges import Run
 from trayopt.errors import InputError
 from trayopt.formats.locate import frozen
 from trayopt.review.answers import mended_text
@@ -627,6 +631,25 @@ def test_a_step_says_which_splices_it_breaks_and_a_release_stands_before_it(quay
     assert "BREAKS splices: " in text
     assert "tries left to splice again: " in text
     assert "invisible" in text
+
+
+def test_a_join_that_is_only_numbered_is_called_a_join(quay: Job, good: str) -> None:
+    """``BREAKS splices: 0 (144)`` would read as if no splice were broken."""
+    numbered = remade(quay, joins=tuple(remade(join, name=str(i)) for i, join in enumerate(quay.joins)), apart=())
+    crowded = good.replace("EAST,1-72,left,1,bottom-right,counter", "EAST,1-72,left,1,bottom-left,counter")
+    mended = mend(numbered, table(numbered, crowded), weights=Weights(ports=1))
+    text = mended_text(mended)
+    assert re.search(r"hold a written release for join \d", text)
+    assert re.search(r"BREAKS splices: join \d \(\d", text)
+    assert not re.search(r"(splices|disturbs|broken): \d", text)
+    assert {name for move in mended.moves for name in move.breaks} <= {join.name for join in numbered.joins}
+
+
+def test_one_built_leg_that_a_must_forbids_is_named_alone(quay: Job, good: str) -> None:
+    pin = LegPin(leg=Run("EAST", 1, 72), stack="right")
+    mended = mend(remade(quay, pins=(pin,)), table(quay, good), built=[Place("left", 1)])
+    assert mended.clash == ("QUAY:1-72 in left/1 (row 2)",)
+    assert mended_text(mended) == "proven: no plan keeps every must and QUAY:1-72 in left/1 (row 2), which is built\n"
 
 
 def test_a_leg_that_is_carried_keeps_its_splices_and_its_tries(quay: Job, good: str) -> None:

@@ -101,7 +101,7 @@ def page_data(book: Book, marks: Marks, steps: Sequence[Step], tell: Teller, pla
 
 def _reopen(book: Book, tray: int, tell: Teller) -> str:
     """Write which trays are lifted, and which circuits are disturbed, to reach a tray."""
-    over, others, felt = book.lifted(tray), together(book, tray), counted(disturbed(book, tray))
+    over, others, felt = book.lifted(tray), together(book, tray), counted(disturbed(book, tray), tell)
     said = [] if book.states[tray] == "new" else [tell("tray.closed")]
     if others:
         name = place_name(book.trays[tray])

@@ -23,7 +23,7 @@ def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Tell
     """Return the data of a tray; sleeves in service appear only by their circuits."""
     row, kind = book.trays[index], book.hardware(book.trays[index])
     sleeves = book.work_sleeves[index]
-    circuits = counted(book.circuits(index))
+    circuits = counted(book.circuits(index), tell)
     if book.states[index] == "closed":
         return {"name": place_name(row), "closed": True, "circuits": circuits}
     says = tell(
@@ -40,7 +40,8 @@ def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Tell
     served = ""
     if book.states[index] == "opened":
         live = ", ".join(leg.leg for leg in book.tray_legs[index] if leg.leg in book.built)
-        served = tell("tray.served", legs=live, circuits=counted(book.live([index])) or tell("step.service.none"))
+        circuits_in = counted(book.live([index]), tell) or tell("step.service.none")
+        served = tell("tray.served", legs=live, circuits=circuits_in)
     return {
         "name": place_name(row),
         "closed": False,

@@ -64,7 +64,7 @@ class ServiceWords:
         book, beside = self.book, self.book.beside(trunk)
         if beside:
             live = ", ".join(f"{leg.leg} ({book.run(leg)})" for leg in beside)
-            circuits = counted(book.circuits_of(beside)) or self.tell("step.service.none")
+            circuits = counted(book.circuits_of(beside), self.tell) or self.tell("step.service.none")
             yield self.tell("step.release_units.beside", n=len(beside), live=live, circuits=circuits)
 
     def parked(self) -> Iterator[str]:
@@ -83,7 +83,7 @@ class ServiceWords:
     def coil(self, trunk: str) -> Iterator[str]:
         """Yield lines on taking tubes from a coil that lies among others in service."""
         yield self.tell("step.route.built", trunk=trunk)
-        if circuits := counted(self.book.live(range(len(self.book.trays)))):
+        if circuits := counted(self.book.live(range(len(self.book.trays))), self.tell):
             yield self.tell("step.route.over", circuits=circuits)
 
     def way_to(self, act: Act) -> Iterator[str]:
@@ -105,4 +105,4 @@ class ServiceWords:
         return place_name(self.book.trays[tray])
 
     def _live(self, trays: Sequence[int]) -> str:
-        return counted(self.book.live(trays)) or self.tell("step.service.none")
+        return counted(self.book.live(trays), self.tell) or self.tell("step.service.none")

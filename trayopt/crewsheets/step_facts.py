@@ -40,9 +40,10 @@ def units_of(book: Book, trunk: str) -> list[int]:
     return [unit.number for unit in book.job.trunk_by_id[trunk].units]
 
 
-def counted(circuits: Mapping[str, int]) -> str:
-    """Write circuits with their splices: ``east (72), west (24)``."""
-    return ", ".join(f"{name} ({count})" for name, count in circuits.items())
+def counted(circuits: Mapping[str, int], tell: Teller) -> str:
+    """Write circuits with their splices: ``east (72), west (24)``; a join that the job only numbers is ``join 0 (72)``."""
+    names = [tell("tray.join", name=name) if name.isdigit() else name for name in circuits]
+    return ", ".join(f"{name} ({count})" for name, count in zip(names, circuits.values(), strict=True))
 
 
 def named(book: Book, groups: Iterable[Sequence[PlanLeg]]) -> str:

@@ -84,6 +84,8 @@ def no_plan(mended: Mended) -> str:
         named = listed(mended.clash[:MOST_NAMED])
         if len(mended.clash) > MOST_NAMED:
             named = f"{', '.join(mended.clash[:MOST_NAMED])} and {len(mended.clash) - MOST_NAMED:,} more"
+        if len(mended.clash) == 1:
+            return f"proven: no plan keeps every must and {named}, which is built"
         return f"proven: no plan keeps every must and what is built, because these exclude each other: {among}{named}"
     return "proven: no plan places every splice and keeps every must; trayopt explain JOB says why, and what would help"
 

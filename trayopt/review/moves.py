@@ -203,7 +203,10 @@ class _Mover:
         touched = list(dict.fromkeys([*breaks, *(name for move in self.made for name in move.disturbs)]))
         if not touched:
             return self.made
-        text = said("hold a written release for {joins}, and warn the circuits", joins=listed(touched))
+        text = said(
+            "hold a written release for {joins}, and warn the circuits",
+            joins=listed([join_words(name) for name in touched]),
+        )
         if breaks:
             text = joined([text, said("splices that are broken: {splices}", splices=splice_words(breaks))], "; ")
         first = Move(1, "release", tuple(touched), None, text)
@@ -370,7 +373,12 @@ def way_words(way: Way) -> str:
 
 def splice_words(counts: Mapping[str, int]) -> str:
     """Write splices by join: ``east (72), west (12)``."""
-    return ", ".join(f"{name} ({count:,})" for name, count in counts.items())
+    return joined([said("{join} ({count:,})", join=join_words(name), count=count) for name, count in counts.items()])
+
+
+def join_words(name: str) -> str:
+    """Write the name of a join; one that the job only numbers is ``join 0``, as a bare number would read as a count."""
+    return said("join {join}", join=name) if name.isdigit() else name
 
 
 def _numbered(move: Move, step: int) -> Move:

@@ -52,8 +52,8 @@ def reopen_table(book: Book, readings: Readings, tell: Teller) -> Table:
                 tell("reopen.together", name=name, others=tell.words.listed(others)) if others else "",
                 ", ".join(place_name(book.trays[k]) for k in over),
                 len(over),
-                counted(book.circuits(i)),
-                counted(felt),
+                counted(book.circuits(i), tell),
+                counted(felt, tell),
                 sum(felt.values()),
                 tries_left(book, readings, i),
             )

@@ -75,7 +75,8 @@ async function acted(name, more, start, again = true) {
 
 /** Warn before what is in service is moved, with its circuits; only who says so moves it in the plan. */
 function warnLive(found, move) {
-  const circuits = Object.entries(found.circuits).map(([name, n]) => `${name} (${n})`).join(", ");
+  const named = (name) => (/^\d+$/.test(name) ? say("note.join", { name }) : name);
+  const circuits = Object.entries(found.circuits).map(([name, n]) => `${named(name)} (${n})`).join(", ");
   const text = say("note.live", { legs: found.legs.join(", "), circuits: circuits || "–" });
   const acts = [make("button", { type: "button", onclick: move, "data-key": "move live" }, say("do.move_live"))];
   note("live", { text, level: "bad", close: true, acts, focus: true });
