@@ -104,9 +104,10 @@ def found_in(data: Json) -> list[tuple[str, str]]:
     return list(habits(loaded, solve(loaded, reproducible=True, explain=False).plan).never)
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", [1, 2, 3, 5, 6, 7, 9, 10, 13, 14, 15])
 def test_brute_force_finds_no_plan_that_keeps_them(seed: int) -> None:
-    data = tiny(seed)
+    """Of these jobs some is found; each of them has plans to look at."""
+    data, compared = tiny(seed), 0
     for rule, subject in found_in(data):
         bare = {name: "off" for name in oracle.RULES if oracle.RULES[name][0] == "practice"}
         asked = data | {"rules": data["rules"] | bare | {rule: data["rules"].get(rule, "prefer")}}
@@ -117,7 +118,5 @@ def test_brute_force_finds_no_plan_that_keeps_them(seed: int) -> None:
             if BY_ID[rule].subject == "tray place":
                 kept = all(name != rule for name, _ in broken)
             assert judged.goals[0] or not kept
-
-
-def test_the_random_jobs_have_some() -> None:
-    assert sum(bool(found_in(tiny(seed))) for seed in range(16)) >= 3
+            compared += 1
+    assert compared

@@ -100,8 +100,9 @@ def test_prices_are_those_of_brute_force(seed: int) -> None:
     assert sorted([*(price.rule for price in found.priced), *found.free, *found.open]) == sorted(preferred)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", [0, 1, 2, 4, 5, 6, 8, 9, 10])
 def test_no_plan_takes_fewer_minutes_than_the_bound(seed: int) -> None:
+    """All of these jobs have a plan without a splice left over and without a broken must."""
     data = tiny(seed)
     loaded, lengths = job_of(data), None
     least = None
@@ -113,6 +114,7 @@ def test_no_plan_takes_fewer_minutes_than_the_bound(seed: int) -> None:
             least, lengths = least_minutes(loaded, made, PACE), Exposed().parameters(loaded)
         assert lengths is not None
         assert crew_minutes(Laid(loaded, made), lengths, PACE) >= least - 1e-6
+    assert least is not None
 
 
 def test_a_preference_that_binds_has_its_price() -> None:
