@@ -71,6 +71,7 @@ def solve_one(
     effort: float | None,
     *,
     symmetry_level: int = 1,
+    linearization_level: int = 2,
     part: float = 1.0,
     presolves: int = 1,
     in_order: bool = False,
@@ -78,7 +79,14 @@ def solve_one(
 ) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
     solver = one_worker(
-        clock, effort, symmetry_level=symmetry_level, part=part, presolves=presolves, in_order=in_order, cuts=cuts
+        clock,
+        effort,
+        symmetry_level=symmetry_level,
+        linearization_level=linearization_level,
+        part=part,
+        presolves=presolves,
+        in_order=in_order,
+        cuts=cuts,
     )
     return solve_interruptible(solver, cp, clock), solver
 
