@@ -71,6 +71,14 @@ def test_one_outline_answers_for_all_choices_that_cost_more() -> None:
     assert bounds.partings(4) == {}
 
 
+def test_one_outline_denies_all_choices() -> None:
+    """One trunk at most on a stack leaves no splice: wherever the four trunks are divided, one outline shows it."""
+    with registered():
+        job = load_job(example_rule.job("wall-3x8", {"stack_trunks": {"level": "must", "trunks": 1}}))
+        bounds = bounded(job)
+    assert (dict(bounds.tried), bounds.beyond, bounds.least) == ({(): None}, None, None)
+
+
 def test_what_no_such_plan_pays_for_is_kept() -> None:
     """Plans of the four trunks that break least pay for subunits out of turn or trunks on stacks, and for nothing else."""
     with registered():

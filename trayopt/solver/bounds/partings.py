@@ -5,6 +5,7 @@ the tray and what fills guides at the port hangs on the choice. With the choice 
 is divided at the port costs ``breakout``, so that choices are tried by the number of such trunks until their price alone is
 above the best bound, or there are too many; then one outline of all choices bounds the rest. Where the price of one
 port more does not pass the best bound and that of all ports may, one outline asks first whether every further choice costs more.
+Where no outline can be drawn without ports, one outline asks whether there is one with any.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from itertools import combinations
 from trayopt.domain.base import DivideAt
 from trayopt.domain.job import Job
 from trayopt.rules.breakout import Breakout
-from trayopt.solver.bounds.preference_bounds import PreferenceBound, costs_more, preference_bound
+from trayopt.solver.bounds.preference_bounds import PreferenceBound, costs_more, denied_at_once, preference_bound
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.ways import Partings
@@ -89,6 +90,8 @@ def parting_bounds(job: Job, open_: Mapping[Key, Sequence[int]], clock: Clock, *
             if bound is not None:
                 best = max(bound, floor) if best is None else min(best, max(bound, floor))
             tried[choice] = None if bound is None else max(bound, floor)
+        if best is None and ports == 0 and len(trunks) > 1 and price is not None and denied_at_once(job, open_, clock):
+            return PartingBounds(trunks, tried, None)
         open_still = price and best is not None and (ports + 1) * price <= best <= len(trunks) * price
         if best is not None and open_still and costs_more(job, open_, clock, trunks, ports + 1, best):
             return PartingBounds(trunks, tried, best + 1)

@@ -101,6 +101,14 @@ def costs_more(job: Job, open_: Divisions, clock: Clock, trunks: Sequence[str], 
     return bool(look(outline.cp, clock)[0] == cp_sat.INFEASIBLE)
 
 
+def denied_at_once(job: Job, open_: Divisions, clock: Clock) -> bool:
+    """Whether it is plain that no plan places every splice and keeps every must, wherever trunks are divided.
+
+    ``open_`` are the useful divisions of every spliced subunit. False says nothing.
+    """
+    return bool(look(Outline(job, open_, clock=clock).cp, clock)[0] == cp_sat.INFEASIBLE)
+
+
 def preferences_kept(
     job: Job, open_: Divisions, clock: Clock, weight: int, *, divide_at: Partings | None = None
 ) -> frozenset[str]:
