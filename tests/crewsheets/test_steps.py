@@ -10,11 +10,12 @@ from math import ceil
 import pytest
 
 from tests.crewsheets.plans import WORKED, built_in, grown, half, planned, ported, straight, tapped, thin, worked
-from trayopt.api import load_job
+from trayopt.api import load_job, solve
 from trayopt.checker.claims import assignment_of
 from trayopt.crewsheets.acts import Phase
 from trayopt.crewsheets.hands import replay
 from trayopt.crewsheets.order import acts_of
+from trayopt.crewsheets.step_facts import guide_words
 from trayopt.crewsheets.steps import CAUTIONS, Step
 from trayopt.crewsheets.words import LANGUAGES, words_of
 from trayopt.crewsheets.write import Options, Sheets
@@ -504,3 +505,19 @@ def test_what_is_cut_back_is_released_by_name_cut_at_the_port_and_capped() -> No
     caps = [row for row in made.tables["materials"].rows if row[0] == "cap for the end of a cut tube"]
     assert [(row[1], row[3]) for row in caps] == [("for a tube of 5 mm", 1), ("for a tube of 6 mm", 1)]
     assert list(replay(made.book, acts_of(made.book))) == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_one_splice_and_one_guide_are_written_in_the_singular(language: str) -> None:
+    job = load_job({**WORKED, "joins": [{"a": "P:1", "b": "Q:1"}]})
+    made = Sheets(job, solve(job, workers=1).plan, Options(language=language))
+    text = " ".join(line for step in made.steps for line in step.lines) + made.page()
+    wrong = {"en": "fibres|splices|legs|guides|sleeves|trays", "de": "Fasern|Spleiße|Stränge|Führungen|Kassetten"}[
+        language
+    ]
+    assert re.findall(rf"(?<![\d.,/])1 (?:{wrong})\b", text) == []
+    assert {"en": "1 sleeve, 1 splice;", "de": "1 Spleißschutz, 1 Spleiß;"}[language] in text
+    one, two = guide_words(["sse"], made.tell), guide_words(["e", "se"], made.tell)
+    assert (one, two) == {
+        "en": ("guide sse", "guides e → se"), "de": ("die Führung sse", "die Führungen e → se"),
+    }[language]  # fmt: skip

@@ -29,8 +29,8 @@ def tray_row(book: Book, index: int, pictures: Mapping[str, Picture], tell: Tell
     says = tell(
         "tray.says",
         batch=book.batch_of[index],
-        splices=book.spliced_in(index),
-        parked=row.ends - 2 * book.spliced_in(index),
+        splices=tell("count.splices", n=book.spliced_in(index)),
+        parked=tell("count.parked", n=row.ends - 2 * book.spliced_in(index)),
         ends=row.ends,
         of_ends=2 * kind.fibres,
         sleeves=row.sleeves,

@@ -75,6 +75,11 @@ def guides_of(book: Book, travellers: Sequence[Traveller]) -> list[str]:
     return max((list(direct_of(book, leg.leg)) for t in travellers for leg in t.legs), key=len)
 
 
+def guide_words(guides: Sequence[str], tell: Teller) -> str:
+    """Write guides in the order in which they are passed: ``guides sw → nw``."""
+    return tell("count.guides", n=len(guides), guides=" → ".join(guides))
+
+
 def parked_of(book: Book, tray: int) -> list[str]:
     """Return the parked runs of a tray that belong to new legs."""
     runs = [parse_run(text) for text in book.trays[tray].parked]

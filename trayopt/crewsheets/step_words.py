@@ -11,7 +11,16 @@ from trayopt.crewsheets.figures import place_name
 from trayopt.crewsheets.marks import Marks
 from trayopt.crewsheets.passing import spans
 from trayopt.crewsheets.service_words import ServiceWords
-from trayopt.crewsheets.step_facts import guides_of, laid_with, named, parked_of, tied_words, trial_note, units_of
+from trayopt.crewsheets.step_facts import (
+    guide_words,
+    guides_of,
+    laid_with,
+    named,
+    parked_of,
+    tied_words,
+    trial_note,
+    units_of,
+)  # fmt: skip
 from trayopt.crewsheets.through_words import ThroughWords
 from trayopt.crewsheets.travellers import Traveller
 from trayopt.crewsheets.units import Teller
@@ -74,8 +83,8 @@ class StepWords:
             sides = {} if item is None else {"one": item.ends[0], "other": item.ends[1]}
             yield self.tell(
                 "step.identify.line" if item is None else "step.identify.through",
-                trunk=name if item is None else item.trunk, fibres=cable.fibres, diameter=self.tell.size(cable.diameter_mm),
-                **sides,
+                trunk=name if item is None else item.trunk, fibres=self.tell("count.fibres", n=cable.fibres),
+                diameter=self.tell.size(cable.diameter_mm), **sides,
             )  # fmt: skip
 
     def _release(self, act: Act) -> Iterator[str]:
@@ -121,14 +130,14 @@ class StepWords:
                 yield self.tell("step.units.built", n=len(units), trunk=trunk, units=names)
                 yield from self.service.parted(trunk)
             else:
-                fibres = self.book.job.trunk_by_id[trunk].cable.fibres
+                fibres = self.tell("count.fibres", n=self.book.job.trunk_by_id[trunk].cable.fibres)
                 yield self.tell("step.units.line", n=len(units), trunk=self.through.name(trunk), fibres=fibres)
 
     def _release_units(self, act: Act) -> Iterator[str]:
         book, tell = self.book, self.tell
         for trunk in act.trunks:
             legs = book.work[trunk]
-            fibres = sum(book.run(leg).count for leg in legs)
+            fibres = tell("count.fibres", n=sum(book.run(leg).count for leg in legs))
             units = self._units_named(leg.subunit for leg in legs)
             yield tell("step.release_units.line", n=len(legs), trunk=trunk, units=units, fibres=fibres)
             yield from self.service.beside(trunk)
@@ -137,7 +146,7 @@ class StepWords:
             for key, group in (("cut_back", idle), ("let_out", out)):
                 if group:
                     units = self._units_named(leg.subunit for leg in group)
-                    fibres = sum(book.run(leg).count for leg in group)
+                    fibres = tell("count.fibres", n=sum(book.run(leg).count for leg in group))
                     yield tell(f"step.release_units.{key}", n=len(group), trunk=trunk, units=units, fibres=fibres)
         yield from self.service.parked()
         yield from self.through.release()
@@ -170,7 +179,8 @@ class StepWords:
                 yield tell(f"step.route.{key}", n=len(idle), names=named(book, ([leg] for leg in idle)))
         travel = tell(f"travel.{way.travel}")
         yield tell("step.route.line", n=way.loops or 0, trunk=trunk, port=way.port, travel=travel, tubes=tubes)
-        yield tell("step.route.guides", guides=" → ".join(guides_of(book, travellers)))
+        if guides := guides_of(book, travellers):
+            yield tell("step.route.guides", guides=guide_words(guides, tell))
 
     def _mark(self, act: Act) -> Iterator[str]:
         tell, travellers = self.tell, self._travellers(act)
@@ -229,7 +239,7 @@ class StepWords:
                 units=self.tell("step.units.span", n=number - first + 1, span=span),
                 of=of,
                 n=subunit.ribbons // of,
-                fibres=subunit.fibres // of,
+                fibres=self.tell("count.fibres", n=subunit.fibres // of),
                 length=self.tell.length(self.book.settings.materials.parting_mm),
             )
             start = i + 1
@@ -238,11 +248,14 @@ class StepWords:
 
     def _splice(self, act: Act) -> Iterator[str]:
         book, tell, tray = self.book, self.tell, act.trays[0]
-        legs = ", ".join(leg.leg for leg in book.tray_legs[tray] if leg.leg not in book.built)
+        names = [leg.leg for leg in book.tray_legs[tray] if leg.leg not in book.built]
+        legs = tell("count.legs", n=len(names), legs=", ".join(names))
         sleeves = book.work_sleeves[tray]
         yield from self._ribbons(tray)
         if sleeves:
-            yield tell("step.splice.line", n=len(sleeves), fibres=book.spliced(tray), legs=legs)
+            yield tell(
+                "step.splice.line", n=len(sleeves), splices=tell("count.splices", n=book.spliced(tray)), legs=legs
+            )
             if tray == book.work_trays[0]:
                 yield tell("step.splice.holder")
         else:
@@ -324,7 +337,7 @@ class StepWords:
             "step.test.line",
             n=len(act.trays),
             trays=tell.words.listed([self._name(i) for i in act.trays]),
-            fibres=sum(book.spliced(i) for i in act.trays),
+            splices=tell("count.splices", n=sum(book.spliced(i) for i in act.trays)),
             waves=tell.words.listed([f"{wave} nm" for wave in chosen.wavelengths_nm]),
             limit=chosen.limit_db,
             mean=chosen.batch_mean_db,
@@ -339,7 +352,7 @@ class StepWords:
             return
         yield tell("step.close.dress", n=len(book.work_trays))
         if book.plan.unplaced:
-            yield tell("step.close.unplaced", fibres=book.plan.value("unplaced"))
+            yield tell("step.close.unplaced", n=book.plan.value("unplaced"))
         yield tell("step.close.file")
 
     # --- common phrases ---------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from trayopt.crewsheets.acts import Act
 from trayopt.crewsheets.book import Book, counted_sizes
 from trayopt.crewsheets.passing import Cut, Passing, spans
+from trayopt.crewsheets.step_facts import guide_words
 from trayopt.crewsheets.units import Teller
 
 
@@ -53,7 +54,8 @@ class ThroughWords:
             if item.cuts:
                 units = [cut.unit for cut in item.cuts]
                 job = self.book.job
-                fibres = sum(job.subunit_of_leg[item.ends[0], unit].fibres for unit in units)
+                n = sum(job.subunit_of_leg[item.ends[0], unit].fibres for unit in units)
+                fibres = self.tell("count.fibres", n=n)
                 yield self.tell(
                     "step.release_units.cut", n=len(units), trunk=item.trunk, units=spans(units), fibres=fibres
                 )
@@ -74,7 +76,7 @@ class ThroughWords:
             yield tell("step.pass.line", n=len(item.uncut), trunk=item.trunk, units=item.numbers, tubes=sizes)
             yield tell(
                 "step.pass.way", n=item.loops, port=enters.port, travel=tell(f"travel.{enters.travel}"),
-                other=leaves.port, guides=" → ".join(item.guides),
+                other=leaves.port, guides=guide_words(item.guides, tell),
             )  # fmt: skip
         yield tell("step.pass.keep")
 

@@ -36,9 +36,9 @@ def tray_picture(book: Book, index: int, tell: Teller) -> Picture:
         tell(
             "picture.tray.says",
             n=row.sleeves,
-            splices=book.spliced_in(index),
-            parked=row.ends - 2 * book.spliced_in(index),
-            legs=", ".join(leg.leg for leg in legs),
+            splices=tell("count.splices", n=book.spliced_in(index)),
+            parked=tell("count.parked", n=row.ends - 2 * book.spliced_in(index)),
+            legs=tell("count.legs", n=len(legs), legs=", ".join(leg.leg for leg in legs)),
         ),
     )
     body = Rect(PAD / 2, top, WIDTH - PAD, height - top)
