@@ -227,9 +227,7 @@ def test_nothing_is_said_where_all_preferences_together_are_proven_to_cost_littl
 def test_the_text_tells_what_is_given_up_together() -> None:
     together = PriceTogether(rules=("a", "b"), without=worth(legs=8, minutes=880, proven=False))
     found = priced(700).model_copy(update={"together": together})
-    assert "A plan without a and b has 8 legs, 4 trays, 50.00 m and 880 crew minutes, 20 crew minutes less." in text(
-        found
-    )
+    assert "A plan without a and b has 8 legs, 4 trays, 50.00 m, 880 crew minutes: 20 crew minutes less." in text(found)
     assert together_line(found, {"a": 1, "b": 2}, 10) == (
         "keeping a (weight 1) and b (weight 2) costs at least 20 crew minutes: a plan without them has 2 legs less; "
         "the time was too short to find what each costs by itself"

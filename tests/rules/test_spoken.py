@@ -8,6 +8,7 @@ import pytest
 
 from tests.build import Json
 from tests.rules.test_cases import lay, read
+from tests.strategies import worked_example
 from trayopt.api import load_job
 from trayopt.domain.pins import TrunkPin
 from trayopt.domain.said import Said
@@ -85,3 +86,10 @@ def test_a_window_is_bounded_by_what_is_built_and_said_with_both_ends(name: str,
     through = tuple(item.model_copy(update={"slack_mm": slack}) for item in job.through)
     told = BY_ID["sheath_window"].need(job.model_copy(update={"through": through}), "M1")
     assert told == f"M1: the window in its sheath is {said}"
+
+
+def test_one_splice_is_said_in_the_singular() -> None:
+    job = load_job({**worked_example(), "joins": [{"a": "P:1", "b": "Q:1"}]})
+    text = BY_ID["opposite_travel"].say(job, "P+Q")
+    assert text == "P+Q: P and Q are joined by 1 splice and should travel in opposite directions"
+    assert TONGUE.say(text) == "P+Q: P und Q sind durch 1 Spleiß verbunden und sollen einander entgegen laufen"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trayopt.domain.prices import PreferencePrice, Prices
-from trayopt.explainer.price_words import figures, metres
+from trayopt.explainer.price_words import asked, metres
 from trayopt.pictures.base import WIDTH, Anchor, Dot, Path, Picture, Text, fitted
 
 HEADING = "What keeping preferences costs"
@@ -39,9 +39,8 @@ def _title(found: Prices) -> str:
 
 
 def _best(found: Prices) -> str:
-    legs, trays, length, minutes = figures(found.best)
     proof = "proven" if found.best.proven else "not proven"
-    return f"The best plan ({proof}): {legs} legs, {trays} trays, {length} m, {minutes} crew minutes."
+    return f"The best plan ({proof}): {asked(found.best)}."
 
 
 def _described(found: Prices) -> str:

@@ -77,10 +77,13 @@ def head(found: Prices) -> str:
     """Say what the best plan asks of a crew."""
     best = found.best
     proof = "proven" if best.proven else "not proven to be the best"
-    return (
-        f"The best plan ({proof}): {several(best.legs, 'leg')}, {several(best.trays, 'tray')}, "
-        f"{metres(best.leg_length_mm)} m, {several(best.minutes, 'crew minute')}."
-    )
+    return f"The best plan ({proof}): {asked(best)}."
+
+
+def asked(worth: Worth) -> str:
+    """Write what a plan asks of a crew: ``12 legs, 1 tray, 20.5 m, 31 crew minutes``."""
+    counts = several(worth.legs, "leg"), several(worth.trays, "tray")
+    return f"{', '.join(counts)}, {metres(worth.leg_length_mm)} m, {several(worth.minutes, 'crew minute')}"
 
 
 def text(found: Prices) -> str:
@@ -104,12 +107,8 @@ def text(found: Prices) -> str:
 
 def _together(best: Worth, together: PriceTogether) -> str:
     """Say what the plan that gives up several preferences asks of a crew."""
-    legs, trays, length, minutes = figures(together.without)
     saved = several(best.minutes - together.without.minutes, "crew minute")
-    return (
-        f"A plan without {listed(list(together.rules))} has {legs} legs, {trays} trays, {length} m and {minutes} crew "
-        f"minutes, {saved} less."
-    )
+    return f"A plan without {listed(list(together.rules))} has {asked(together.without)}: {saved} less."
 
 
 def _table(lines: Sequence[Sequence[str]]) -> list[str]:

@@ -9,6 +9,7 @@ from trayopt.domain.base import TRAVELS
 from trayopt.domain.job import Job
 from trayopt.domain.said import said
 from trayopt.rules.base import Breach, NoParameters, Post, Rule
+from trayopt.rules.words import several
 from trayopt.track.laid import Laid
 
 if TYPE_CHECKING:
@@ -50,11 +51,11 @@ class OppositeTravel(Rule[NoParameters]):
         a, _, b = subject.partition("+")
         splices = sum(join.a.count for join in job.joins if {join.a.trunk, join.b.trunk} == {a, b})
         return said(
-            "{subject}: {a} and {b} are joined by {splices:,} splices and should travel in opposite directions",
+            "{subject}: {a} and {b} are joined by {splices} and should travel in opposite directions",
             subject=subject,
             a=a,
             b=b,
-            splices=splices,
+            splices=several(splices, "splice"),
         )
 
     def advise(self, job: Job, laid: Laid, subject: str) -> str:

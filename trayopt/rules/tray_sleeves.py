@@ -36,10 +36,10 @@ class TraySleeves(Rule[NoParameters]):
                 yield Breach(
                     str(place),
                     said(
-                        "{place} holds {splices} splices in {sleeves} of {tray_sleeve_fibres}; its tray has "
+                        "{place} holds {splices} in {sleeves} of {tray_sleeve_fibres}; its tray has "
                         "{places} for sleeves",
                         place=place,
-                        splices=laid.splices(place),
+                        splices=several(laid.splices(place), "splice"),
                         sleeves=several(sleeves, "sleeve"),
                         tray_sleeve_fibres=tray.sleeve_fibres,
                         places=several(tray.sleeves, "place"),
