@@ -446,7 +446,7 @@ def test_a_tray_of_parked_legs_alone_has_nothing_to_splice_and_nothing_to_test()
     ways = {"P": Way("bl", "clockwise", 1), "Q": Way("br", "counterclockwise", 1)}
     made = Sheets(job, planned(job, ways, places, {"Q": "tray"}), Options())
     (park,) = [step for step in made.steps if step.title == "Park in tray left/2"]
-    assert park.lines[0] == "No splice; legs Q/1.2."
+    assert park.lines[0] == "No splice; leg Q/1.2."
     assert park.lines[-1] == "Park without splicing: Q:25-48."
     assert [batch.trays for batch in made.book.batches] == [(0, 1)]
     assert replay(made.book, [step.act for step in made.steps]) == []
