@@ -78,6 +78,7 @@ def load() -> None:
     ):
         for module in pkgutil.walk_packages(import_module(room).__path__, f"{room}."):
             import_module(module.name)
+    import_module("trayopt.api").library_survey()  # what is parsed of the library is known to every command
     gc.collect()
     gc.freeze()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar, cast
 
@@ -14,10 +15,10 @@ from trayopt.domain.said import joined, said
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, describe, printable
 from trayopt.formats.locate import Path as DataPath
-from trayopt.formats.source import read_text
+from trayopt.formats.source import read_text, source_name
 from trayopt.formats.validate import did_you_mean, validate
-from trayopt.formats.yaml_in import MOST_BYTES, read_yaml
-from trayopt.library.find import KINDS, LIST, MODELS, Kind, Library
+from trayopt.formats.yaml_in import MOST_BYTES, parse_yaml, read_yaml
+from trayopt.library.find import KINDS, LIST, MODELS, Kind, Library, shipped
 from trayopt.library.soundness import remarks
 
 M = TypeVar("M", bound=BaseModel)
@@ -31,6 +32,14 @@ class _Made(NamedTuple):
 
 
 MOST_FILES = 2_000
+MOST_KEPT = 256
+"""How many texts of the library's own files are parsed only once, as long as the process runs."""
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _shipped_data(text: str, source: str) -> Located:
+    """Return the data of one of the library's own files. Every explanation reads all of them; nobody changes the result."""
+    return parse_yaml(text, source).without("$schema")
 
 
 class Resolver:
@@ -212,7 +221,10 @@ class Resolver:
                     said("too many files are named"), source=str(path), allowed=said("up to {most:,}", most=MOST_FILES)
                 )
             try:
-                self._files[path] = read_yaml(path, self._texts.get(path))
+                if path not in self._texts and path.is_relative_to(shipped()):
+                    self._files[path] = _shipped_data(read_text(path, MOST_BYTES), source_name(path))
+                else:
+                    self._files[path] = read_yaml(path, self._texts.get(path))
             except InputError as wrong:
                 self._files[path] = wrong
         found = self._files[path]
