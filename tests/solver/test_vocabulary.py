@@ -235,6 +235,51 @@ def test_no_outline_counts_too_many_trays_on_a_stack() -> None:
     assert met["prefer met"] > 5
 
 
+def two_joins(level: str, stacks: int) -> Job:
+    """Give two joins of whole subunits that never share a stack, in a box of one stack or two."""
+    data = strategies.worked_example()
+    data["joins"] = [{"a": "P:1-24", "b": "Q:1-24", "name": "0"}, {"a": "P:25-48", "b": "Q:25-48", "name": "1"}]
+    for trunk in data["trunks"]:
+        group = {"count": 2, "ribbons": 2, "ribbon_fibres": 12, "diameter_mm": 6, "least_radius_mm": 60}
+        trunk |= {"cable": trunk["cable"] | {"subunits": [group]}}
+    data["apart"] = [{"joins": ["0", "1"], "scope": "stack"}]
+    data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:stacks]
+    data["rules"]["apart"] = {"level": level, "weight": 7} if level == "prefer" else level
+    return job_of(data)
+
+
+@pytest.mark.parametrize(("stacks", "denied"), [(1, True), (2, False)])
+def test_an_outline_knows_on_which_stacks_joins_lie(stacks: int, denied: bool) -> None:
+    job = two_joins("must", stacks)
+    assert (preference_bound(job, Divider(job).open, Clock()) is None) == denied
+    job = two_joins("prefer", stacks)
+    bound = preference_bound(job, Divider(job).open, Clock())
+    assert bound is not None
+    assert (bound >= 7) == denied
+
+
+def test_no_outline_keeps_too_many_joins_apart() -> None:
+    met = Counter[str]()
+    for seed in range(80):
+        rng = random.Random(seed)
+        data = strategies.random_job(rng, trunks=rng.choice([2, 3]), stacks=2, positions=rng.choice([1, 2]))
+        if len(data["joins"]) < 2:
+            continue
+        names = [join["name"] for join in data["joins"]]
+        data["apart"] = [{"joins": rng.sample(names, 2), "scope": "stack"}]
+        level = rng.choice(["must", "prefer"])
+        data["rules"]["apart"] = {"level": level, "weight": rng.choice([1, 5])}
+        job = job_of(data)
+        divider = Divider(job)
+        if divider.hopeless:
+            continue
+        least, bound = least_broken(job), preference_bound(job, divider.open, Clock())
+        assert least is None or (bound is not None and bound <= least), f"seed {seed}"
+        met[f"{level} {'denied' if bound is None else 'met' if bound == least else 'below'}"] += 1
+    assert met["must denied"] > 1
+    assert met["prefer met"] > 5
+
+
 def test_merged_trays_say_nothing_of_single_ones() -> None:
     """Two pairs in one stack of two trays keep two trunks a tray; merged, the one tray has all four."""
     data = strategies.worked_example()

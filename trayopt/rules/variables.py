@@ -253,10 +253,14 @@ class Pieces(Protocol):
 
 
 class Joins(Protocol):
-    """Where the splices of joins lie."""
+    """At which places the splices of joins lie."""
 
     def join_at(self, join: int, place: Place) -> Literal:
         """Whether splices of a join lie at a place."""
+
+
+class JoinStacks(Protocol):
+    """On which stacks the splices of joins lie."""
 
     def join_on(self, join: int, stack: str) -> Literal:
         """Whether splices of a join lie on a stack."""
@@ -335,8 +339,8 @@ class Loads(Protocol):
 
 class Variables(
     Terms, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
-    LegStacks, LegPlaces, LegPositions, Pieces, Joins, Pairs, Trays, StackTrays, Ties, LeastLoads, Loads, Opposed, Windows,
-    Protocol,
+    LegStacks, LegPlaces, LegPositions, Pieces, Joins, JoinStacks, Pairs, Trays, StackTrays, Ties, LeastLoads, Loads, Opposed,
+    Windows, Protocol,
 ):  # fmt: skip
     """The whole vocabulary; literals and sums are made on demand and exact (true in a solution exactly if the words hold).
 

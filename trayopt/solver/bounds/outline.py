@@ -25,6 +25,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import AnyRule
 from trayopt.rules.guide_fill import GuideFill
@@ -38,6 +39,7 @@ from trayopt.rules.variables import (
     Cuts,
     Expression,
     FirstStacks,
+    JoinStacks,
     LegNumbers,
     LegsPlaced,
     LegStacks,
@@ -109,7 +111,9 @@ class Outline(Base):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, StackTrays, FirstStacks)
+        return voice(
+            self, TrunkWays, Windows, Partings, Ribbons, TrunkStacks, TrunkPlaces, JoinStacks, StackTrays, FirstStacks
+        )
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask stand-ins for what travels; what pins and subunits that keep together ask is made here."""
@@ -143,14 +147,14 @@ class Outline(Base):
         """Whether a subunit breaks ``subunit_together``; 0 where it cannot."""
         return self._parted[subunit.trunk, subunit.number]
 
+    def _key(self, run: Run) -> Key:
+        """Return the subunit of a run of fibres."""
+        return run.trunk, self.job.trunk_by_id[run.trunk].subunit_of(run.first).number
+
     def _link(self) -> None:
         pairs = set()
         for piece in self.job.pieces:
-            a, b = (
-                (side.trunk, self.job.trunk_by_id[side.trunk].subunit_of(side.first).number)
-                for side in (piece.a, piece.b)
-            )
-            pairs.add((a, b))
+            pairs.add((self._key(piece.a), self._key(piece.b)))
         for a, b in sorted(pairs):
             for stack in self.stacks:
                 there = self._first[b][stack] + self._parted[a] + self._parted[b]
@@ -345,6 +349,22 @@ class Outline(Base):
                 self.require(self._loads[item.id] <= 2 * largest * found[item.id])
             largest = max(tray.fibres for tray in self.job.enclosure.trays)
             self.require(self._load_in_all <= 2 * largest * total(found.values()))
+        return found
+
+    def join_on(self, join: int, stack: str) -> Literal:
+        """Whether splices of a join lie on a stack: where one of its subunits is whole, or on any where all are parted."""
+        return self._make(("join on", join), lambda: self._stacks_of(join))[stack]
+
+    def _stacks_of(self, join: int) -> dict[str, Literal]:
+        found: dict[str, Literal] = {stack: self.literal(f"join {join} on {stack}") for stack in self.stacks}
+        pieces = [piece for piece in self.job.pieces if piece.join == join]
+        for runs in ([piece.a for piece in pieces], [piece.b for piece in pieces]):
+            keys = sorted({self._key(run) for run in runs})
+            for stack, here in found.items():
+                for key in keys:
+                    self.require(self._first[key][stack] <= here + self._parted[key])
+                self.require(here <= total(self._first[key][stack] + self._parted[key] for key in keys))
+        self.require(total(found.values()) >= 1)
         return found
 
     def _places(self, trunk: Trunk, stack: str) -> dict[Place, Literal]:

@@ -26,6 +26,7 @@ from trayopt.rules.variables import (  # fmt: skip
     Cuts,
     Expression,
     FirstStacks,
+    JoinStacks,
     LeastLoads,
     LegNumbers,
     LegsPlaced,
@@ -90,7 +91,7 @@ class Counts(KindCounts):
         """What rules and goals may ask."""
         return voice(
             self, TrunkWays, Partings, Ribbons, TrunkStacks, TrunkPlaces, TrunkLegs, FirstStacks, Cuts, LegsPlaced, LegNumbers,
-            LegStacks, Trays, StackTrays, LeastLoads, Loads, Windows,
+            LegStacks, JoinStacks, Trays, StackTrays, LeastLoads, Loads, Windows,
         )  # fmt: skip
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
