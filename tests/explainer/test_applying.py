@@ -233,7 +233,7 @@ def test_a_number_beyond_a_list_that_the_time_cut_short_says_how_to_keep_it(tmp_
     path.write_text(SHORT.read_text(encoding="utf-8"), encoding="utf-8")
     done = trayopt("explain", path, "--apply", "99", "-o", tmp_path / "out", "--time-limit", "0.3")
     assert done.returncode == Exit.INPUT
-    assert "give more --time-limit, or let --apply all keep each that is proven" in done.stderr
+    assert "raise --time-limit, or use --apply all, which keeps each as soon as it is proven" in done.stderr
 
 
 def test_what_is_neither_a_number_nor_all_is_refused(tmp_path: Path) -> None:

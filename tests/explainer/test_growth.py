@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -128,6 +129,7 @@ def test_spare_fibres_are_joined_from_the_lowest_up_and_run_out() -> None:
     more = grow(job, TWO, to="Q", reproducible=True)
     assert (more.fits, more.settled, more.spare) == (1, True, 0)
     assert said(more).endswith("Q has too few spare fibres for one more: 0 are left.")
+    assert said(replace(more, spare=1)).endswith("Q has too few spare fibres for one more: 1 is left.")
 
 
 def test_ends_that_may_be_capped_too_short_are_to_be_measured() -> None:

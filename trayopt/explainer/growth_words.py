@@ -39,7 +39,8 @@ def _capped(found: Growth) -> str:
 
 def _next(found: Growth) -> str:
     if found.spare is not None:
-        return f"{found.addition.to} has too few spare fibres for one more: {found.spare:,} are left."
+        left = "1 is" if found.spare == 1 else f"{found.spare:,} are"
+        return f"{found.addition.to} has too few spare fibres for one more: {left} left."
     if found.settled:
         return "One more does not fit, which is proven."
     if found.addition.by == "subunit" and found.fits == found.units:

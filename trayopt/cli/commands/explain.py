@@ -24,7 +24,8 @@ DEFAULT_COSTS = ", ".join(f"{name}={getattr(Costs(), name)}" for name in cost_na
 
 
 AT_ONCE = (
-    "the time ended before all ways out were found: give more --time-limit, or let --apply all keep each that is proven"
+    "the time ended before all ways out were found: raise --time-limit, or use --apply all, which keeps each as soon as it "
+    "is proven"
 )
 ALL = 0
 """The number that ``--apply all`` stands for."""
