@@ -8,7 +8,8 @@ from trayopt.domain.job import Job
 from trayopt.formats.cells import CellFault
 from trayopt.review.desk import review_table
 from trayopt.review.reading import parse_handmade
-from trayopt.review.text import MOST_REMARKS, review_text
+from trayopt.review.remarks import Remark
+from trayopt.review.text import MOST_REMARKS, review_text, verdict
 
 HEAD = "trunk,fibres,stack,position,port,travel,loops,built\n"
 
@@ -105,3 +106,21 @@ def test_a_fibre_spliced_again_is_told_at_the_side_that_names_it(quay: Job, head
     [fault] = made.faults
     assert fault.message == "EAST:1-12 is spliced in row 2 already"
     assert again[fault.column - 1 :] == again.rpartition(",")[2]
+
+
+def test_findings_on_a_table_that_cannot_be_read_are_made_only_where_they_are_written(
+    quay: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [f"QUAY,{first}-{first + 6},left,{first % 6 + 1},,,,\n" for first in range(1, 90, 3)]
+    text = HEAD + "".join(rows) + "QUAY,100-120,lefft,1,,,,\n"
+    whole = review_table(quay, parse_handmade(quay, text.encode(), "plan.csv"))
+    failing = sum(remark.fails for remark in whole.remarks[1:])
+    assert failing > 10
+    assert f"of the rest {failing} findings" in verdict(whole)
+
+    def of_finding(*_: object) -> Remark:
+        raise AssertionError("a finding was put into words")
+
+    monkeypatch.setattr("trayopt.review.desk.of_finding", of_finding)
+    review = review_table(quay, parse_handmade(quay, text.encode(), "plan.csv"))
+    assert verdict(review) == verdict(whole)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from trayopt.domain.said import said
 from trayopt.errors import Fault
@@ -12,6 +13,9 @@ from trayopt.formats.locate import Spot, describe, printable
 
 MOST_ROWS = 100_000
 MOST_COLUMNS = 1_000
+Words = str | Callable[[], str]
+"""A text, or what makes it when it is asked for: a long table may have 100,000 faults, of which few are shown."""
+_NOTHING: Mapping[Any, Any] = MappingProxyType({})
 AS_TEXT = said("format the column as text and type the cell again")
 
 
@@ -63,8 +67,8 @@ class Row:
         sheet: str = "",
     ) -> None:
         self.source, self.line, self.texts, self.sheet = source, line, texts, sheet
-        self.raw, self.separator, self.wrong = raw, separator, wrong or {}
-        self.columns: Mapping[str, int] = {}
+        self.raw, self.separator, self.wrong = raw, separator, wrong or _NOTHING
+        self.columns: Mapping[str, int] = _NOTHING
         """The column of each header (in lower case), filled in once the headers are known."""
 
     @property
@@ -133,8 +137,8 @@ class Telling(NamedTuple):
 
     column: int
     text: str | None
-    message: str
-    allowed: str = ""
+    message: Words
+    allowed: Words = ""
     hint: str = ""
     near: tuple[str, ...] = ()
     beside: int | str | None = None
@@ -158,7 +162,9 @@ class CellFault(NamedTuple):
 
     def fault(self) -> Fault:
         """Return the fault with its place and its sentences; text from the table is made printable."""
-        column, text, message, allowed, hint, near, beside, other = self.telling
+        column, text, words, means, hint, near, beside, other = self.telling
+        message = words if isinstance(words, str) else words()
+        allowed = means if isinstance(means, str) else means()
         found = "" if text is None else describe(text)
         if beside is not None:
             message = said("two cells contradict each other: {message}", message=message)

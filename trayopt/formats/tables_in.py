@@ -6,7 +6,6 @@ import csv
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from io import StringIO
 from itertools import chain, islice
 from pathlib import Path
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 20_000_000
 KINDS = "CSV, XLSX"
+_MOST_PLAIN = 100_000
+"""A line without quotes and with fewer characters is cut at its separators; any other is left to the reader of CSV."""
 MOST_ABOVE = 20
 """Number of first rows among which the headers of a hand-made table are looked for."""
 
@@ -193,12 +194,7 @@ def looks_like_date(text: str) -> bool:
     """Whether a text looks like a date that a spreadsheet made from a run such as ``1-12``: ``12-Jan``, ``2024-01-12``."""
     text = text.strip()
     begins = text[:1].isdigit() or text[:3].lower() in _MONTHS
-    return begins and _is_date(text)
-
-
-@lru_cache(maxsize=10_000)
-def _is_date(text: str) -> bool:
-    return _DATE.fullmatch(text) is not None
+    return begins and _DATE.fullmatch(text) is not None
 
 
 def _table(records: Iterable[Row], source: str, wanted: tuple[str, ...], optional: tuple[str, ...]) -> Table:
@@ -273,7 +269,7 @@ def _fill(table: Table, records: Iterable[Row], used: Collection[int], *, loose:
             raise InputError(
                 [row.spot.fault(said("the table is too long"), allowed=said("up to {most:,} rows", most=MOST_ROWS))]
             )
-        for i, (wrong, hint) in row.wrong.items():
+        for i, (wrong, hint) in row.wrong.items() if row.wrong else ():
             if i in used:
                 table.damage.append(CellFault(row, Telling(i, row.texts[i], wrong, hint=hint)))
         if len(row.texts) > width:
@@ -324,22 +320,32 @@ def _csv_rows(text: str, source: str, known: Callable[[str], bool] | None = None
                 done += 1
                 yield Row(source, done, texts, lines[done - 1], separator)
                 continue
+            if '"' not in lines[done] and len(lines[done]) < _MOST_PLAIN:
+                raw = next(left)
+                texts = list(map(str.strip, raw.split(separator))) if raw.strip("\r\n") else []
+                done += 1
+                if len(texts) > MOST_COLUMNS:
+                    raise _too_wide(source, done, len(texts))
+                whole[raw] = texts
+                yield Row(source, done, texts, raw, separator)
+                continue
             start, before = done, reader.line_num
             record = next(reader)
             done += reader.line_num - before
             if len(record) > MOST_COLUMNS:
-                allowed = said("up to {most:,}", most=MOST_COLUMNS)
-                raise InputError([Fault(source, start + 1, 1, said("too many columns"), f"{len(record):,}", allowed)])
+                raise _too_wide(source, start + 1, len(record))
             texts = list(map(str.strip, record))
-            raw = lines[start] if done == start + 1 else "".join(lines[start:done])
-            if done == start + 1:
-                whole[raw] = texts
-            yield Row(source, start + 1, texts, raw, separator)
+            yield Row(source, start + 1, texts, "".join(lines[start:done]), separator)
     except csv.Error as wrong:
         hint = said("close the quotes; write a quote inside of a text twice")
         raise InputError(
             [Fault(source, done + 1, 1, said("this is not valid CSV: {wrong}", wrong=str(wrong)), hint=hint)]
         ) from None
+
+
+def _too_wide(source: str, line: int, columns: int) -> InputError:
+    allowed = said("up to {most:,}", most=MOST_COLUMNS)
+    return InputError([Fault(source, line, 1, said("too many columns"), f"{columns:,}", allowed)])
 
 
 def _separator(lines: Sequence[str], known: Callable[[str], bool] | None) -> str:

@@ -15,9 +15,8 @@ from trayopt.domain.ranges import Run
 from trayopt.domain.said import listed, said
 from trayopt.domain.trunk import Trunk
 from trayopt.errors import Fault
-from trayopt.formats.cells import AS_TEXT, Cell, CellFault, Row, Telling
+from trayopt.formats.cells import AS_TEXT, Cell, CellFault, Row, Telling, Words
 from trayopt.formats.fibres import ALLOWED, fibres_at, fibres_of, tidy
-from trayopt.formats.locate import describe
 from trayopt.formats.tables_in import looks_like_date
 from trayopt.rules.words import several
 
@@ -90,7 +89,9 @@ class Cells:
         self.tellings.clear()
         self._told.clear()
 
-    def wrong(self, cell: Cell, message: str, allowed: str = "", hint: str = "", near: tuple[str, ...] = ()) -> None:
+    def wrong(
+        self, cell: Cell, message: Words, allowed: Words = "", hint: str = "", near: tuple[str, ...] = ()
+    ) -> None:
         """Report a fault of a cell, unless the cell has one already."""
         if looks_like_date(cell.text):
             self.tell(cell.row, Telling(cell.column, cell.text, DATE, "", AS_TEXT))
@@ -113,14 +114,14 @@ class Cells:
         """Compare a tray with a stack, a position or both; None if they differ."""
         number = self.number(position, said("the position")) if position.text else place.position
         if stack.text and stack.text.casefold() != place.stack.casefold():
-            self.contradict(tray, stack, said("the tray is {place} and the stack another", place=place))
+            self.contradict(tray, stack, lambda: said("the tray is {place} and the stack another", place=place))
         elif number is not None and number != place.position:
-            self.contradict(tray, position, said("the tray is {place} and the position another", place=place))
+            self.contradict(tray, position, lambda: said("the tray is {place} and the position another", place=place))
         elif number is not None:
             return place
         return None
 
-    def contradict(self, cell: Cell, other: Cell, message: str) -> None:
+    def contradict(self, cell: Cell, other: Cell, message: Words) -> None:
         """Report that a cell contradicts another cell of its row; the finding names both cells."""
         self.tell(cell.row, Telling(cell.column, cell.text, message, "", MEND_ONE, (), other.column, other.text))
 
@@ -134,11 +135,11 @@ class Cells:
         self._told.add(key)
         self.faults.append(CellFault(row, telling))
 
-    def missing(self, cell: Cell, message: str, allowed: str, hint: str = "", near: tuple[str, ...] = ()) -> None:
+    def missing(self, cell: Cell, message: Words, allowed: Words, hint: str = "", near: tuple[str, ...] = ()) -> None:
         """Report that a cell names something that the job does not have."""
         if self.lenient:
             self.tellings.append(None)
-            self.gone.append(cell.spot.fault(message, found=describe(cell.text), allowed=allowed))
+            self.gone.append(CellFault(cell.row, Telling(cell.column, cell.text, message, allowed)).fault())
         else:
             self.wrong(cell, message, allowed, hint, near)
 
@@ -178,25 +179,31 @@ class Cells:
     def run(self, cell: Cell, trunk: Trunk) -> Run | None:
         """Read fibres of a trunk, with or without the name of the trunk before them."""
         text = cell.text
-        if text.partition(":")[0].strip() == trunk.id:
-            text = text.partition(":")[2]
+        name, _, fibres = text.partition(":")
+        if name.strip() == trunk.id:
+            text = fibres
+        known = self._runs.get((trunk.id, text))
+        if known is not None:
+            return known
         if not text or looks_like_date(text):
             self.wrong(cell, said("the fibres are missing"), ALLOWED)
             return None
         if _COMMA.fullmatch(text):
             self.wrong(cell, said("a comma inside of fibres"), ALLOWED, said("write one run per row"))
             return None
-        known = self._runs.get((trunk.id, text))
-        if known is not None:
-            return known
         try:
             run = self._runs[trunk.id, text] = Run(trunk.id, *fibres_of(trunk, text))
             return run
         except ValueError as wrong:
-            self.missing(
-                cell, said("the fibres cannot be read: {wrong}", wrong=wrong.args[0]), _fibres_of_cable(trunk.cable)
-            )
+            self._unreadable(cell, trunk, wrong.args[0])
             return None
+
+    def _unreadable(self, cell: Cell, trunk: Trunk, wrong: str) -> None:
+        self.missing(
+            cell,
+            lambda: said("the fibres cannot be read: {wrong}", wrong=wrong),
+            lambda: _fibres_of_cable(trunk.cable),
+        )
 
     def run_at(self, trunk: Trunk, tube: Cell, ribbon: Cell, fibres: Cell) -> Run | None:
         """Read fibres from separate cells for tube, ribbon and fibre."""
@@ -218,9 +225,7 @@ class Cells:
             try:
                 run = fibres_at(trunk, *parts)
             except ValueError as wrong:
-                self.missing(
-                    cell, said("the fibres cannot be read: {wrong}", wrong=wrong.args[0]), _fibres_of_cable(trunk.cable)
-                )
+                self._unreadable(cell, trunk, wrong.args[0])
                 return None
         return Run(trunk.id, *run)
 
@@ -250,9 +255,11 @@ class Cells:
             return None
         place = Place(found_stack or stack.text, found_position)
         if found_stack is not None and place not in enclosure.place_rank:
-            positions = enclosure.stack_by_id[found_stack].positions
-            text = said("stack {stack} has no such position", stack=found_stack)
-            self.missing(position, text, said("1 to {most}", most=positions))
+            self.missing(
+                position,
+                lambda: said("stack {stack} has no such position", stack=found_stack),
+                lambda: said("1 to {most}", most=enclosure.stack_by_id[found_stack].positions),
+            )
             return place if self.lenient else None
         return place
 

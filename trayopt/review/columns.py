@@ -70,6 +70,7 @@ PARTS = ("tube", "ribbon", "seat")
 _FEET = re.compile(r"\bft in\b")
 """Unit of lengths that are rounded to a part of an inch, so that they cannot be compared with lengths in mm."""
 _UNIT = re.compile(r"\s*[\[(]?\b(mm|ft in)\b[\])]?$")
+_DIGIT = re.compile("[0-9]")
 _SIGNS = re.compile(r"[\s_.\-]+")
 
 
@@ -116,6 +117,8 @@ RUN_COLUMNS = (
 
 def column_of(header: str) -> str | None:
     """Return the column that a header means; ``note`` for a known header of notes, None for an unknown header."""
+    if _DIGIT.search(header):  # no header that is known has a digit, and most cells do
+        return None
     column = NAMES.get(_plain(header))
     return "note" if column == "cut" and _FEET.search(header.lower()) else column
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from functools import cache, partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from trayopt.checker import (
     Bound,
@@ -22,7 +22,7 @@ from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, Plan
 from trayopt.goals.registry import GOALS
 from trayopt.review.handmade import Handmade, Line
-from trayopt.review.remarks import Remark, Remarks, of_finding, unread, where
+from trayopt.review.remarks import Later, Remark, Remarks, of_finding, unread, where
 from trayopt.rules.base import Rule
 from trayopt.rules.judge import judge
 from trayopt.rules.opened_tube import OpenedTube
@@ -218,9 +218,9 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
     # A list of splices has no rows for parked legs, and legs without a place are reported as unplaced splices.
     bare = set() if made.runs else {job.subunit(leg).name for leg in bare_legs(laid)}
     findings = [found for found in findings if found.rule != OpenedTube.id or found.subject in bare]
-    remarks = [
+    parts: list[Remark | Later] = [
         *row_remarks(job, made, laid),
-        *(of_finding(job, made, laid, finding) for finding in findings),
+        *(Later(finding.level, partial(of_finding, job, made, laid, finding)) for finding in findings),
         *figure_remarks(job, made, laid, report.plan),
         *(() if made.lost else unplaced_remarks(job, made, laid)),
         *(completion.remarks if completion is not None else ()),
@@ -228,8 +228,8 @@ def review_table(job: Job, made: Handmade, *, complete_s: float = 30.0, best_s: 
         *told,
     ]
     if made.damage:
-        return Review(job, made, Remarks(made.damage, _ordered(remarks)), laid)
-    remarks = folded(job, made, laid, remarks)
+        return Review(job, made, Remarks(made.damage, _ordered(parts)), laid)
+    remarks = folded(job, made, laid, [part.make() if isinstance(part, Later) else part for part in parts])
     missing = sum(a.count for a, _ in unnamed(job, made, laid))
     return Review(job, made, _ordered(remarks), laid, report, completion, _best(job, best_s), unnamed=missing)
 
@@ -293,7 +293,10 @@ def bound_remark(claim: Bound, other: str) -> Remark:
 _ORDER = ("always", "unplaced", "clash", "must", "figure", "open", "unread", "prefer")
 
 
-def _ordered(remarks: Sequence[Remark]) -> tuple[Remark, ...]:
+_R = TypeVar("_R", bound=Remark | Later)
+
+
+def _ordered(remarks: Sequence[_R]) -> tuple[_R, ...]:
     return tuple(sorted(remarks, key=lambda remark: _ORDER.index(remark.level)))
 
 

@@ -98,8 +98,7 @@ def row_of_sheet(number: int, sheet: str) -> str:
     return f"row {number} of sheet '{printable(sheet)}'" if sheet else ""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """A run of a trunk's fibres in some rows, with its tray, or without one if the rows leave it open."""
 
     run: Run

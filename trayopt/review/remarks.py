@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal, NamedTuple, overload
 
 from trayopt.domain.finding import Finding
@@ -109,11 +109,19 @@ def damage(item: CellFault) -> Remark:
     return Remark("table", "damage", cell, lines, (cell, *item.beside), message, allowed, hint)
 
 
-class Remarks(Sequence[Remark]):
-    """The remarks on a table with cells that cannot be read; a remark on such a cell is made when it is asked for."""
+class Later(NamedTuple):
+    """A remark that is made when it is asked for, and its level."""
 
-    def __init__(self, cells: Sequence[CellFault], others: Sequence[Remark]) -> None:
-        self._items: list[CellFault | Remark] = [*cells, *others]
+    level: RemarkLevel
+    make: Callable[[], Remark]
+
+
+class Remarks(Sequence[Remark]):
+    """The remarks on a table with cells that cannot be read: there may be 100,000, and each is made when it is asked for."""
+
+    def __init__(self, cells: Sequence[CellFault], others: Sequence[Remark | Later]) -> None:
+        self._items: list[CellFault | Remark | Later] = [*cells, *others]
+        self._cells = len(cells)
 
     def __len__(self) -> int:
         """Count the remarks."""
@@ -130,7 +138,14 @@ class Remarks(Sequence[Remark]):
         item = self._items[index]
         if isinstance(item, CellFault):
             item = self._items[index] = damage(item)
+        elif isinstance(item, Later):
+            item = self._items[index] = item.make()
         return item
+
+    @property
+    def failing(self) -> int:
+        """Count the remarks on the rest of the table that make the plan fail; none is made for that."""
+        return sum(not isinstance(item, CellFault) and item.level in FAILING for item in self._items[self._cells :])
 
 
 def of_finding(job: Job, made: Handmade, laid: Laid, finding: Finding) -> Remark:

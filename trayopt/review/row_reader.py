@@ -128,10 +128,9 @@ class RowReader:
 
     def stray(self, row: Row) -> None:
         """Note a row that is not part of the plan; faults in it are not damage."""
-        spots = [row.spot_of(i) for i in range(len(row.texts))]
         self.stray_rows.add((row.sheet, row.line))
         text = describe(", ".join(text for text in row.texts if text))
-        spot = next(spot for spot, text in zip(spots, row.texts, strict=True) if text)
+        spot = row.spot_of(next(i for i, text in enumerate(row.texts) if text))
         words = f"this row is not part of the plan, and is not read: {text}"
         mend = "delete it; if it was meant, name the trunk, its fibres and their tray"
         at = spot.where or f"{spot.line}:{spot.column}"
@@ -197,14 +196,8 @@ class RowReader:
             return False
         one, other = a[0], b[0]
         if one.count != other.count:
-            text = said(
-                "{one} has {n} fibre and {other} has {count}|{one} has {n} fibres and {other} has {count}",
-                one=one,
-                n=one.count,
-                other=other,
-                count=other.count,
-            )
-            self.cells.wrong(self.first(row, "to", "fibres"), text, said("as many fibres on both sides"))
+            cell = self.first(row, "to", "fibres")
+            self.cells.wrong(cell, partial(_unequal, one, other), said("as many fibres on both sides"))
             return False
         if not self.count(row, one.count):
             return False
@@ -308,8 +301,11 @@ class RowReader:
         cell = self.cell(row, "count")
         if not cell.text.isdigit() or int(cell.text) == count:
             return True
-        text = said("the row splices {n} fibre|the row splices {n} fibres", n=count)
-        self.cells.contradict(cell, self.first(row, "from", "fibres"), text)
+        self.cells.contradict(
+            cell,
+            self.first(row, "from", "fibres"),
+            lambda: said("the row splices {n} fibre|the row splices {n} fibres", n=count),
+        )
         return False
 
     def first(self, row: Row, side: str, part: str = "") -> Cell:
@@ -397,3 +393,14 @@ class RowReader:
         made.gone = cells.gone
         made.damage = in_file_order(cells.faults, self.stray_rows)
         return made
+
+
+def _unequal(one: Run, other: Run) -> Said:
+    """Say that two sides of a splice have different numbers of fibres."""
+    return said(
+        "{one} has {n} fibre and {other} has {count}|{one} has {n} fibres and {other} has {count}",
+        one=one,
+        n=one.count,
+        other=other,
+        count=other.count,
+    )

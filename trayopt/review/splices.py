@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from itertools import pairwise
 
 from trayopt.domain.assignment import Assignment
@@ -10,7 +11,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
 from trayopt.domain.ranges import Run
-from trayopt.domain.said import said
+from trayopt.domain.said import Said, said
 from trayopt.formats.cells import CellFault, Telling
 from trayopt.review.by_fibre import ByFibre
 from trayopt.review.cells import Cells
@@ -54,6 +55,9 @@ def _parts(job: Job, entry: Entry) -> Iterable[Entry]:
     """Cut a run at the edges of subunits."""
     trunk = job.trunk_by_id[entry.run.trunk]
     first = entry.run.first
+    if entry.run.last <= trunk.subunit_of(first).last:
+        yield entry
+        return
     while first <= entry.run.last:
         last = min(entry.run.last, trunk.subunit_of(first).last)
         yield Entry(Run(trunk.id, first, last), entry.place, entry.end, entry.lines, entry.built, leg=False)
@@ -65,14 +69,19 @@ def _overlaps(runs: Sequence[Entry], sides: dict[Line, tuple[str, str]], cells: 
     furthest: Entry | None = None
     for entry in runs:
         if furthest is not None and entry.run.first <= furthest.run.last:
-            line, other = sorted((furthest.lines[0], entry.lines[0]), key=lambda item: item.number)[::-1]
+            one, other = furthest.lines[0], entry.lines[0]
+            line, before = (one, other) if one.number > other.number else (other, one)
             columns = side_columns(FIBRES, entry.run.trunk, line, sides)
             cell = line.spots.cell(next(key for key in columns if key in line.spots))
-            both = Run(entry.run.trunk, entry.run.first, min(entry.run.last, furthest.run.last))
-            text = said("{run} is spliced in {line} already", run=both, line=other.words)
-            cells.faults.append(CellFault(cell.row, Telling(cell.column, None, text, hint=said("every fibre once"))))
+            words = partial(_again, entry.run, furthest.run.last, before)
+            cells.faults.append(CellFault(cell.row, Telling(cell.column, None, words, hint=said("every fibre once"))))
         if furthest is None or entry.run.last > furthest.run.last:
             furthest = entry
+
+
+def _again(run: Run, last: int, before: Line) -> Said:
+    both = Run(run.trunk, run.first, min(run.last, last))
+    return said("{run} is spliced in {line} already", run=both, line=before.words)
 
 
 def _legs(job: Job, subunit: Subunit, runs: Sequence[Entry], *, finest: bool) -> list[Entry]:

@@ -43,13 +43,14 @@ class Strays:
         """Whether a row is not part of the plan."""
         texts = row.texts
         if any([texts[i].lower() in self.trunks for i in self.of_trunks]):
-            return any(map(_is_total, texts)) and not self._has_place(texts)
+            # most cells begin with no letter of such a word
+            totals = [text for text in texts if text[:1] in _OF_TOTALS]
+            return any(map(_is_total, totals)) and not self._has_place(texts)
         if self._has_place(texts):
             return False
         if any(texts[i].lower() in self.ports for i in self.of_ports):
             return False
-        filled = [text for text in texts if text]
-        if sum(is_read(text) for text in filled) > 1 or _is_total(next(iter(filled), "")):
+        if sum([is_read(text) for text in texts if text]) > 1 or _is_total(next(filter(None, texts), "")):
             return True
         if any(texts[i] and self._is_trunk(texts[i]) for i in self.of_trunks):
             return False
@@ -78,6 +79,10 @@ class Strays:
             return True
         text = tidy(fibres if colon else text)
         return not looks_like_date(text) and (_FIBRES.fullmatch(text) or _COLOUR.fullmatch(text)) is not None
+
+
+_OF_TOTALS = frozenset("tszgiTSZGI\u017f\u0130\u0131")
+"""First letters of the words for a total; a pattern without case takes the last three for an s and an i."""
 
 
 @lru_cache(maxsize=100_000)

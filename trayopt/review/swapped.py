@@ -101,7 +101,7 @@ def _swapped(job: Job, made: Handmade, one: _Row, other: _Row, *, beside: bool) 
         if not item.lines or item.lines[0] not in ends:
             return item
         new = other if item.lines[0] == one.line else one
-        return replace(item, place=new.place, end=ends[new.line], cut=new.beside if of_legs and beside else item.cut)
+        return item._replace(place=new.place, end=ends[new.line], cut=new.beside if of_legs and beside else item.cut)
 
     of_legs = made.shape == "legs"
     entries = made.runs or made.entries

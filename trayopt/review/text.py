@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trayopt.checker import bounds_words
 from trayopt.review.desk import Review
-from trayopt.review.remarks import LEVEL_WORDS
+from trayopt.review.remarks import LEVEL_WORDS, Remarks
 from trayopt.rules.words import NONE_BETTER, ribbons_are, several
 
 MOST_REMARKS = 200
@@ -13,7 +13,8 @@ MOST_REMARKS = 200
 def verdict(review: Review) -> str:
     """Write the verdict on a plan in one line."""
     damaged = len(review.made.damage)
-    failing = sum(remark.fails for remark in review.remarks[damaged:])
+    remarks = review.remarks
+    failing = remarks.failing if isinstance(remarks, Remarks) else sum(one.fails for one in remarks[damaged:])
     soft = len(review.remarks) - failing - damaged
     if damaged:
         lost = f", {several(len(review.made.lost), 'row')} lost by it" if review.made.lost else ""
