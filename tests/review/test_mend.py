@@ -588,6 +588,28 @@ def test_a_new_trunk_is_led_in_and_divided(good: str) -> None:
     assert carried_out(job, mended)
 
 
+def test_a_new_trunk_is_fitted_in_beside_what_lies_where_open_divisions_take_too_long(
+    good: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a large job no plan is found soon while divisions are open: one is, with nothing moved and the new trunk settled."""
+    data = changed()
+    data["trunks"].append({"id": "NORTH", "cable": "central-tube-144"})
+    data["joins"].append({"a": "QUAY:265-288", "b": "NORTH:1-24", "name": "north"})
+    job = load_job(data)
+    room = import_module("trayopt.solver.repair.nearest")
+    look = room._Search.look
+
+    def of_a_large_job(self: Any, divisions: Any, *rest: Any) -> Any:
+        settled = all(len(divisions.get((unit.trunk, unit.number), ())) == 1 for unit in job.subunits)
+        return look(self, divisions, *rest) if settled else None
+
+    monkeypatch.setattr(room._Search, "look", of_a_large_job)
+    mended = mend(job, table(job, good))
+    assert mended.plan is not None
+    assert mended.weighed == mended.bound == 0
+    assert only("lead in", mended)
+
+
 def test_a_lost_tray_is_removed_and_not_lowered(good: str) -> None:
     job = load_job(changed(positions=5))
     mended = mend(job, table(job, good.replace("right,1", "right,5").replace("right,2", "right,6")))

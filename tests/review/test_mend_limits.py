@@ -114,3 +114,26 @@ def test_a_plan_that_the_first_look_found_is_not_lost_where_the_search_has_no_ti
     assert measure_all(laid)["unplaced"] == measure_all(laid)["broken_must"] == 0
     lies = {(leg.trunk, *quay.subunit(leg).leg_run(leg), place) for leg, place in found.assignment.places.items()}
     assert {(*fact.run, fact.place) for fact in facts if isinstance(fact, RunAt)} <= lies
+
+
+def test_it_is_told_at_once_that_no_tray_takes_what_a_join_chains(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A join that meets no edge of ribbons chains all its legs: 280 splices in one tray of 72, in whatever legs."""
+    cable = "ribbon-288-2x144"
+    job = load_job(
+        {
+            "schema": "trayopt/job/2",
+            "title": "a join beside the edges of ribbons",
+            "enclosure": "wall-2x6",
+            "trunks": [{"id": "N1", "cable": cable}, {"id": "W1", "cable": cable}],
+            "joins": [{"a": "N1:1-280", "b": "W1:9-288"}],
+        }
+    )
+    given = table(job, "trunk,fibres,stack,position\nN1,1-72,left,1\n")
+
+    def nearest_(*_: Any, **__: Any) -> Any:
+        raise AssertionError("a search was begun")
+
+    monkeypatch.setattr("trayopt.solver.repair.nearest.nearest", nearest_)
+    found = mend(job, given)
+    assert found.impossible
+    assert found.plan is None

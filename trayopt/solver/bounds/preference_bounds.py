@@ -12,6 +12,8 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.rings import overfull_rings
+from trayopt.solver.bounds.segment_counts import MOST_COUNTS
+from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.clock import Clock
@@ -38,9 +40,14 @@ def can_be_placed(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partin
 
 
 def is_hopeless(job: Job, clock: Clock) -> bool:
-    """Whether counting shows that no plan places every splice and keeps every must."""
+    """Whether counting, by tray at last, shows that no plan places every splice and keeps every must."""
     divider = Divider(job)
-    return divider.hopeless or preference_bound(job, divider.open, clock) is None
+    if divider.hopeless or preference_bound(job, divider.open, clock) is None:
+        return True
+    stretches = Segments(divider, divider.open, Policy("hard", "free"), all_placed=True, clock=clock)
+    if stretches.size > MOST_COUNTS:
+        return False
+    return bool(solve_one(stretches.cp, clock, LOOK)[0] == cp_sat.INFEASIBLE)
 
 
 class PreferenceBound:
