@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds import partition_bounds
-from trayopt.solver.heuristics.primal import fix_divisions, guided
+from trayopt.solver.heuristics.primal import guided
 from trayopt.solver.heuristics.session import LOOK, SOON, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import OF_PLACES, up_to
@@ -108,8 +108,6 @@ def with_legs(
     """
     rest = s.state.order[len(FIRST) + 1 :]
     open_ = s.within(legs, least)
-    if model is None and any(len(of) > 1 for of in open_.values()):
-        fix_divisions(s)
     if model is None or open_ != divisions:
         model = s.complete_model(open_, least, legs=legs)
         model.require(s.expression(model, "legs") <= legs)
