@@ -13,13 +13,14 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from trayopt.domain.assignment import Assignment
 from trayopt.goals.registry import order
 from trayopt.solver.heuristics import primal
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import Asked, new_solver
-from trayopt.solver.model.run import Outcome, Tuning
+from trayopt.solver.model.run import PROVERS, Outcome, Tuning
 from trayopt.solver.search import incomplete
 from trayopt.solver.search.lexicographic import Descent
 from trayopt.solver.search.search import Search
@@ -67,27 +68,59 @@ def test_ctrl_c_ends_every_question() -> None:
     assert Asked(slow_solver(), pigeons(14)).wait(clock) == cp_sat.UNKNOWN
 
 
+FEW, ALL = PROVERS[:2], PROVERS
+
+
 @pytest.mark.parametrize(
-    ("number", "kinds"), [(1, []), (2, ["no_lp", "max_lp"]), (4, ["no_lp", "max_lp", "core"]), (8, [])]
+    ("number", "workers", "effort", "kinds"),
+    [
+        (1, 1, None, [()]),
+        (2, 2, None, [PROVERS[:1]]),
+        (2, 3, None, [FEW]),
+        (2, 8, None, [FEW, ALL]),
+        (2, 8, 1.0, [FEW]),
+        (4, 8, None, [PROVERS[:4], ALL]),
+        (8, 8, None, [()]),
+    ],
 )
-def test_with_a_plan_in_hand_each_core_closes_in_on_the_bound(
-    number: int, kinds: list[str], monkeypatch: pytest.MonkeyPatch
+def test_with_a_plan_in_hand_more_kinds_try_what_few_did_not_prove(
+    number: int, workers: int, effort: float | None, kinds: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With three workers: no kinds are chosen for one worker, nor where every kind of search has a core of its own."""
+    """No kinds are chosen for one worker, nor where every kind has a core of its own; one worker is left for plans."""
     run = import_module("trayopt.solver.model.run")
-    asked: list[list[str]] = []
+    asked: list[tuple[str, ...]] = []
 
     def solved(solver: Any, *_: Any) -> Any:
-        asked.append(list(solver.parameters.subsolvers))
+        p = solver.parameters
+        asked.append(tuple(p.subsolvers))
+        assert p.num_workers == (len(p.subsolvers) + 1 if p.subsolvers else workers) <= workers
         return cp_sat.UNKNOWN
 
     monkeypatch.setattr(run, "cores", lambda: number)
     monkeypatch.setattr(run, "solve_interruptible", solved)
     cp = cp_sat.CpModel()
-    tuning = Tuning(workers=1 if number == 1 else 3, prove=True)
+    tuning = Tuning(workers=workers, prove=True, effort=effort)
     assert run.run(None, Clock(), tuning, trial=cp) == Outcome(None, None, None, proven=False)
-    run.run(None, Clock(), Tuning(workers=3), trial=cp)
-    assert asked == [kinds, []]
+    run.run(None, Clock(), Tuning(workers=workers), trial=cp)
+    assert asked == [*kinds, ()]
+
+
+def test_what_few_kinds_found_stands_beside_what_more_find() -> None:
+    """The better plan and the better bound of both runs are kept, and what one of them proves."""
+    plan, better = Assignment(), Assignment(ends={"left": "a"})
+    nothing = Outcome(None, None, None, proven=False)
+    assert nothing.after(Outcome(plan, 9, 4, proven=False)) == Outcome(plan, 9, 4, proven=False)
+    assert Outcome(better, 7, 3, proven=False).after(Outcome(plan, 9, 7, proven=False)) == Outcome(
+        better, 7, 7, proven=True
+    )
+    assert Outcome(plan, 9, 5, proven=False).after(Outcome(better, 7, 3, proven=False)) == Outcome(
+        better, 7, 5, proven=False
+    )
+    impossible = Outcome(None, None, None, proven=True)
+    assert impossible.after(nothing).infeasible
+    assert Outcome(plan, 9, 8, proven=False).within(0.2)
+    assert not Outcome(plan, 9, 4, proven=False).within(0.2)
+    assert not nothing.within(0.2)
 
 
 @pytest.mark.parametrize(

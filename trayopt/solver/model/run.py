@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import DivideAt
@@ -33,10 +33,13 @@ Found = Callable[[Assignment], None]
 
 COMPLETE_EFFORT = 5.0
 """Most deterministic time for working a plan out to every variable of a model."""
-PROVERS = ("no_lp", "max_lp", "core", "default_lp", "quick_restart", "reduced_costs", "pseudo_costs")
-"""Kinds of search that close in on a bound, the best first; with a plan in hand they need no others beside them."""
+PROVERS = ("no_lp", "max_lp", "lb_tree_search", "core", "default_lp", "quick_restart")
+"""Kinds of search that close in on a bound, the best first."""
+FEW = 12.0
+"""Most deterministic time for a proof by as many kinds as there are cores, or two: more kinds slow each other down. What these
+do not prove in that time, one of the others often does."""
 MANY = 8
-"""Cores from which every kind of search has one of its own; on fewer, those that prove nothing only slow down those that do."""
+"""Cores from which every kind of search has one of its own."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,13 @@ class Tuning:
     """Most deterministic time for this run alone: it ends at the same point whatever the machine."""
     every_plan: bool = False
     """Whether who watches is told of better plans as soon as a run finds them, and not only of the last one."""
+
+    def left(self, effort: float, spent: float) -> Tuning | None:
+        """Return what is left for a run after a part of it, by deterministic time and by time; None where nothing is left."""
+        rest = None if self.effort is None else self.effort - effort
+        slice_s = None if self.slice_s is None else self.slice_s - spent
+        gone = any(most is not None and most <= 0 for most in (rest, slice_s))
+        return None if gone else replace(self, effort=rest, slice_s=slice_s)
 
     @property
     def at_a_time(self) -> int:
@@ -78,6 +88,22 @@ class Outcome:
         """Whether the model was proven to have no solution."""
         return self.assignment is None and self.proven
 
+    def within(self, gap: float | None) -> bool:
+        """Whether the bound is no farther from the value than is good enough."""
+        if gap is None or self.value is None or self.bound is None:
+            return False
+        return self.value - self.bound <= gap * max(1, self.value)
+
+    def after(self, before: Outcome) -> Outcome:
+        """Return what is known after an earlier run on the same model, too."""
+        if before.value is None:
+            return self
+        if self.value is None:
+            return before
+        best = self if self.value <= before.value else before
+        bound = max(self.bound or 0, before.bound or 0)
+        return Outcome(best.assignment, best.value, bound, best.value == bound)
+
 
 def run(
     model: Model,
@@ -98,12 +124,39 @@ def run(
     if clock.deterministic and clock.left is not None and clock.left <= size_effort(cp):
         clock.effort += size_effort(cp)
         return Outcome(None, None, None, proven=False)
-    solver = new_solver(tuning.workers, tuning.seed)
+    if not tuning.prove or tuning.workers == 1 or cores() >= MANY:
+        return _run(model, cp, clock, tuning, (), watch=watch, found=found, gap=gap)
+    begun, kinds = clock.spent, PROVERS[: tuning.workers - 1]
+    few = kinds[: max(2, cores())]
+    soon = tuning.effort if len(few) == len(kinds) else min(FEW, tuning.effort or FEW)
+    first = _run(model, cp, clock, replace(tuning, effort=soon), few, watch=watch, found=found, gap=gap)
+    left = None if soon is None else tuning.left(soon, clock.spent - begun)
+    if first.proven or first.within(gap) or clock.over or left is None:
+        return first
+    if first.assignment is not None:
+        hint_all(cp, model.solution)
+    return _run(model, cp, clock, left, kinds, watch=watch, found=found, gap=gap).after(first)
+
+
+def _run(
+    model: Model,
+    cp: cp_sat.CpModel,
+    clock: Clock,
+    tuning: Tuning,
+    kinds: Sequence[str],
+    *,
+    watch: Watch | None,
+    found: Found | None,
+    gap: float | None,
+) -> Outcome:
+    """Run the solver once, with these kinds of search or with all that it has for so many workers.
+
+    Of so many workers it keeps one for searches that only find plans: there is one more than there are kinds.
+    """
+    solver = new_solver(len(kinds) + 1 if kinds else tuning.workers, tuning.seed)
     p = solver.parameters
     p.symmetry_level = 1 if tuning.workers == 1 else 2
-    if tuning.prove and tuning.workers > 1 and cores() < MANY:
-        p.num_workers = min(tuning.workers, max(2, cores()))
-        p.subsolvers.extend(PROVERS[: p.num_workers])
+    p.subsolvers.extend(kinds)
     if gap is not None:
         p.relative_gap_limit = gap
     clock.limit(p, tuning.effort, tuning.slice_s)
