@@ -117,8 +117,6 @@ def _figures(laid: Laid, plan: Plan, right: Plan) -> Iterator[Difference]:
     claimed_legs = claimed_data.pop("legs")
     right_legs = right_data.pop("legs")
     explanation = claimed_data.pop("explanation", None)
-    if plan.job.digest != job.digest and names_job(plan.job, job):
-        claimed_data["job"] = right_data["job"]
     for data in (claimed_data, right_data):
         del data["solver"], data["job"]
     if not names_job(plan.job, job):
