@@ -31,6 +31,10 @@ SMALLER = 2.0
 """Deterministic time to make a known clash smaller and to prove that each part is needed: then it is named as it is."""
 SUSPECTS = 0.5
 """Part of it for questions about suspects."""
+ALL = 0.5
+"""The same where neither a refutation of all nor suspects tell a part from the rest: few questions are then answered."""
+FEW = 20
+"""So many groups are made fewer in questions that are soon answered."""
 CORE = 1.5
 """Deterministic time for the question which groups a refutation of all of them uses."""
 PART = 0.25
@@ -69,7 +73,8 @@ def clash(facts: Facts, suspects: Iterable[Iterable[int]] = ()) -> Clash:
     with facts.clock.turn(SMALLER):
         if len(first) == len(everything):
             first = _among_suspects(facts, suspects) or first
-        found = minimal_subset(facts, first, most=SEARCH)
+        with facts.clock.turn(ALL if len(first) == len(everything) > FEW else facts.clock.share(1.0)):
+            found = minimal_subset(facts, first, most=SEARCH)
     assert found is not None  # all of them are known to clash
     return Clash(found.items, found.minimal)
 
