@@ -14,8 +14,8 @@ from tests.cli.run import loaded, trayopt
 from tests.expected import refusal
 from trayopt import batch, certify, load_job, solve, verify
 from trayopt.batches.work import Settings
-from trayopt.certificate.check import verify as verified
 from trayopt.certificate.rules import plans_of
+from trayopt.certificate.standing import verify as verified
 from trayopt.domain.certificate import Certificate
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan
@@ -108,6 +108,24 @@ def a_split_by_nothing(data: Json) -> None:
     goal(data, "legs")["nodes"] = [{"split": "the weather", "most": 0}, *goal(data, "legs")["nodes"] * 2]
 
 
+def a_lemma_that_nothing_can_be(data: Json) -> None:
+    goal(data, "legs")["nodes"].insert(0, {"lemma": []})
+
+
+def a_lemma_of_a_number_that_is_not_listed(data: Json) -> None:
+    goal(data, "legs")["nodes"].insert(0, {"lemma": [[1, 1]]})
+
+
+def a_lemma_that_a_plan_breaks(data: Json) -> None:
+    goal(data, "legs")["numbers"] = ["P goes clockwise"]
+    goal(data, "legs")["nodes"].insert(0, {"lemma": [[-1, 0]]})
+
+
+def a_lemma_of_a_made_up_number(data: Json) -> None:
+    goal(data, "legs")["numbers"] = ["the weather"]
+    goal(data, "legs")["nodes"].insert(0, {"lemma": [[1, 1]]})
+
+
 FORGED: dict[Callable[[Json], None], str] = {
     of_another_job: "the certificate is of another job",
     in_another_order: "the certificate takes the goals in the order",
@@ -122,6 +140,10 @@ FORGED: dict[Callable[[Json], None], str] = {
     a_leaf_left_out: "a side of the last split has no leaf",
     a_leaf_too_many: "comes after the end of the tree",
     a_side_of_a_split_left_out: "prove nothing: the sum is",
+    a_lemma_that_nothing_can_be: "node 1 is a lemma that does not follow",
+    a_lemma_of_a_number_that_is_not_listed: "a lemma speaks of a number that the goal does not list",
+    a_lemma_that_a_plan_breaks: "node 1 is a lemma that does not follow",
+    a_lemma_of_a_made_up_number: "node 1 names 'the weather', which this job does not have",
     a_split_by_nothing: "splits 'the weather', which this job does not have",
 }
 
@@ -213,7 +235,7 @@ def test_commands(tmp_path: Path, solved: tuple[Job, Plan, Json]) -> None:
         (
             '{"schema": "trayopt/certificate/1", "job": {"title": "", "digest": ""}, "goals": [\n'
             '{"goal": "legs", "least": 4, "argument": "prices", "nodes": [{"split": "a"}]}]}',
-            "a node has either split and most, or prices",
+            "a node has either a lemma, or split and most, or prices",
         ),
         ('{"schema": "trayopt/certificate/2", "job": {"title": "", "digest": ""}, "goals": []}', "1:12"),
     ],

@@ -87,7 +87,7 @@ def test_subunits_that_fill_a_tray_each_share_a_position_on_different_stacks_onl
 
 
 def test_rows_that_prove_nothing_alone_are_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A tree is looked for only on rows that let in no better plan."""
+    """Trees and lemmas are looked for only on rows that let in no better plan."""
     job = load_job(ROOT / "models/standard/worked-example.yaml")
     left = _Open(
         CertificateGoal(goal="broken_prefer", least=1, argument="none"), job, {"unplaced": 0, "broken_must": 0}
@@ -95,10 +95,13 @@ def test_rows_that_prove_nothing_alone_are_not_tried(monkeypatch: pytest.MonkeyP
     left.plans = plans_of(job, left.given)
     left.plans.below("broken_prefer", 1)
     tried: list[frozenset[str]] = []
+    learnt: list[frozenset[str]] = []
     monkeypatch.setattr("trayopt.solver.certify.refutation", lambda *asked: tried.append(asked[-1]))
+    monkeypatch.setattr("trayopt.solver.certify.learnt", lambda *asked: learnt.append(asked[-1]))
     assert left.searched(Clock(20.0)) is None
     system = plans_of(job, left.given)
     system.below("broken_prefer", 1)
+    assert learnt == tried
     assert len(tried) == 3  # on the rows of patterns, on all, and with those of orders
     assert not any(lets_in(system, Clock(), left_out) for left_out in tried)
 

@@ -6,6 +6,7 @@ from itertools import permutations
 
 import pytest
 
+from benchmarks.mixes import named
 from tests import oracle, strategies
 from tests.build import Json, job_of
 from tests.case_files import put
@@ -127,6 +128,24 @@ def test_what_the_rows_rule_out(name: str, given: dict[GoalName, int], goal: Goa
     job = load_job(ROOT / "models" / "standard" / f"{name}.yaml")
     for value, fits in ((least, False), (least + 1, True)):
         plans = plans_of(job, given)
+        plans.below(goal, value)
+        assert solvable(plans) == fits
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "goal", "least"),
+    [
+        ("mix-6037-014", {"unplaced": 0, "broken_must": 0}, "broken_prefer", 6),
+        ("mix-6037-020", {"unplaced": 0, "broken_must": 0, "broken_prefer": 4}, "legs", 15),
+    ],
+)
+def test_legs_without_a_splice_keep_their_order(
+    name: str, given: dict[GoalName, int], goal: GoalName, least: int
+) -> None:
+    """Tubes are opened whose parked legs have to lie between the others; their order keeps the others near each other."""
+    job = load_job(named(name))
+    for value, fits in ((least, False), (least + 1, True)):
+        plans = plans_of(job, given, orders=True)
         plans.below(goal, value)
         assert solvable(plans) == fits
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from fractions import Fraction
-from itertools import product
+from itertools import combinations, product
+from typing import Any
 
 import pytest
 
-from trayopt.certificate.check import Bounds, Leaf, Split, System, Tree, Wrong
+from trayopt.certificate.check import Bounds, Leaf, Lemma, Split, System, Tree, Wrong
+from trayopt.solver.learn import learnt
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import refutation
 
@@ -81,6 +84,113 @@ def test_no_tree_refutes_what_has_a_solution() -> None:
             system.refute(tree(3))
         tried += 1
     assert tried > 100
+
+
+def pigeons(holes: int) -> System:
+    """Return rows by which one pigeon more than there are holes has a hole of its own."""
+    system = System()
+    at = {(p, h): system.number(f"{p} in {h}") for p in range(holes + 1) for h in range(holes)}
+    for p in range(holes + 1):
+        system.row(f"pigeon {p}", [(-1, at[p, h]) for h in range(holes)], -1)
+    for h in range(holes):
+        for p, q in combinations(range(holes + 1), 2):
+            system.row(f"{p} or {q} in {h}", [(1, at[p, h]), (1, at[q, h])], 1)
+    return system
+
+
+def clauses(seed: int) -> System:
+    """Draw rows of which each asks that one of three numbers has its least or its greatest value, of two."""
+    rng = random.Random(seed)
+    system = System()
+    for i in range(8):
+        least = rng.randint(-2, 1)
+        system.number(f"x{i}", least + 1, least)
+    for i in range(48):
+        some = [(rng.choice((-1, 1)), n) for n in rng.sample(range(8), 3)]
+        fails = sum(sign * system.bounds[n][sign < 0] for sign, n in some)
+        system.row(f"r{i}", [(-sign, n) for sign, n in some], -fails - 1)
+    return system
+
+
+@pytest.mark.parametrize(("draw", "seeds", "least"), [(drawn, 300, 0), (clauses, 60, 100)])
+def test_lemmas_refute_what_has_no_solution_and_nothing_else(
+    draw: Callable[[int], System], seeds: int, least: int
+) -> None:
+    refuted = lemmas = 0
+    for seed in range(seeds):
+        system = draw(seed)
+        proof = learnt(system, Clock())
+        assert (proof is None) == bool(solutions(system)), seed
+        if proof is not None:
+            system.refute(proof)
+            refuted += 1
+            lemmas += len(proof) - 1
+    assert refuted > 20
+    assert lemmas > least
+
+
+def test_lemmas_of_a_longer_search_follow() -> None:
+    system = pigeons(5)
+    proof = learnt(system, Clock())
+    assert proof is not None
+    assert len(proof) > 20
+    pigeons(5).refute(proof)
+
+
+@pytest.mark.parametrize(
+    ("forged", "words"),
+    [
+        pytest.param(lambda proof: proof[-1:], "the prices of node 1 prove nothing", id="without its lemmas"),
+        pytest.param(lambda proof: [Lemma([]), proof[-1]], "node 1 is a lemma that does not follow", id="all at once"),
+        pytest.param(
+            lambda proof: [Lemma([("0 in 0", 1, 1)]), *proof], "node 1 is a lemma that", id="a pigeon in a hole"
+        ),
+        pytest.param(lambda proof: [Lemma([("0 in 0", 1, 2)]), *proof], "node 1 is a lemma that", id="two in one"),
+        pytest.param(
+            lambda proof: [Lemma(proof[0].bounds[:1]), *proof[1:]],
+            "node 1 is a lemma that",
+            id="its other bounds left out",
+        ),
+        pytest.param(lambda proof: [Lemma([("0 in 9", 1, 1)]), *proof], "node 1 names '0 in 9'", id="a hole too many"),
+        pytest.param(lambda proof: proof[:-1], "a side of the last split has no leaf", id="without a leaf"),
+        pytest.param(
+            lambda proof: [Split("0 in 0", 0), *proof, Leaf({})], "node 2 is a lemma after a split", id="below a split"
+        ),
+        pytest.param(
+            lambda proof: [Split("0 in 0", -1), Leaf({}), *proof], "node 3 is a lemma after", id="beside an empty side"
+        ),
+        pytest.param(lambda proof: [*proof, *proof], "comes after the end of the tree", id="twice"),
+    ],
+)
+def test_forged_lemmas_are_refused(forged: Callable[[Any], Tree], words: str) -> None:
+    proof = learnt(pigeons(4), Clock())
+    assert proof is not None
+    pigeons(4).refute(proof)
+    with pytest.raises(Wrong, match=words):
+        pigeons(4).refute(forged(proof))
+
+
+def test_no_lemmas_refute_what_has_a_solution() -> None:
+    """Lemmas that follow are kept, and a leaf after them proves nothing."""
+    taken = 0
+    for seed in range(300):
+        system = drawn(seed)
+        if not solutions(system):
+            continue
+        rng = random.Random(-seed)
+        lemmas: list[Lemma] = []
+        for _ in range(12):
+            some = rng.sample(list(system.names), rng.randint(0, len(system.names)))
+            lemma = Lemma([(name, rng.choice((-1, 1)), rng.randint(-2, 3)) for name in some])
+            try:
+                drawn(seed).refute([*lemmas, lemma, Leaf({})])
+            except Wrong as found:
+                if "does not follow" not in str(found):
+                    lemmas.append(lemma)
+                    taken += 1
+                continue
+            raise AssertionError(seed)
+    assert taken > 300
 
 
 def test_long_fractions_do_not_fill_the_memory() -> None:

@@ -11,7 +11,7 @@ from trayopt.api.plans import document_of
 from trayopt.domain.job import Job
 
 if TYPE_CHECKING:
-    from trayopt.certificate.check import Checked
+    from trayopt.certificate.standing import Checked
     from trayopt.domain.certificate import Certificate
     from trayopt.domain.plan import GoalName, Plan
     from trayopt.errors import Fault
@@ -101,8 +101,8 @@ def verify(
     InputError
         If a file cannot be read, or the plan names something that the job does not have.
     """
-    from trayopt.certificate.check import verify as verified
     from trayopt.certificate.rules import plans_of
+    from trayopt.certificate.standing import verify as verified
     from trayopt.checker.checking import lay
     from trayopt.domain.certificate import Certificate
     from trayopt.formats.json_in import read_model

@@ -1,26 +1,21 @@
-"""The check of a certificate, in exact numbers and without a solver. It takes nothing but hints from the file.
+"""The check of a proof, in exact numbers and without a solver.
 
-Rows are linear constraints over bounded whole numbers that every plan of a job meets; ``rules.plans_of`` makes them. An
-argument is a tree of splits with prices of rows at its leaves. It proves that no whole numbers meet all rows and bring a
-goal below its bound.
+Rows are linear constraints over bounded whole numbers that every plan of a job meets; ``rules.plans_of`` makes them. A
+proof has lemmas, and then a tree of splits with prices of rows at its leaves. It proves that no whole numbers meet all rows
+and bring a goal below its bound.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from math import lcm
-from typing import Literal
 
-from trayopt.domain.certificate import Certificate, CertificateGoal
-from trayopt.domain.former import names_job
-from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 
-Standing = Literal["checked", "rests on the solver's search", "refused"]
 Terms = Iterable[tuple[int, int]]
 """Terms of a sum: pairs of a whole factor and the index of a number."""
 
@@ -49,14 +44,27 @@ class Leaf:
     prices: Mapping[str, Fraction]
 
 
+@dataclass(frozen=True)
+class Lemma:
+    """A statement that follows from the rows and the lemmas before it: one of its bounds holds.
+
+    A bound is the name of a number, 1 for "at least" or -1 for "at most", and a value.
+    """
+
+    bounds: Sequence[tuple[str, int, int]]
+
+
 Bounds = list[tuple[int, int]]
 """The least and the greatest value of each number."""
+Bound = tuple[int, int, int]
+"""A bound of a number by its index: 1 for "at least" or -1 for "at most", and a value."""
+NO_BOUND = 10**18
 MOST_VISITS = 20
 """Limit of the visits to a row, on average, while bounds are tightened."""
 MOST_BITS = 100_000
 """Limit of the common denominator of prices: a file of long fractions must not fill the memory."""
-Tree = Sequence[Split | Leaf]
-"""The nodes of a tree in depth-first order: a split is followed by its lower side, then by its upper side."""
+Tree = Sequence[Lemma | Split | Leaf]
+"""Lemmas, then the nodes of a tree in depth-first order: a split is followed by its lower side, then by its upper side."""
 
 
 STEP: Mapping[GoalName, int] = {"leg_length_mm": 50}
@@ -88,11 +96,17 @@ class System:
     rows: dict[str, Row] = field(default_factory=dict)
     goals: dict[GoalName, list[tuple[int, int]]] = field(default_factory=dict)
     """Goals as sums, by their terms."""
+    clauses: list[list[Bound]] = field(default_factory=list)
+    """Lemmas: of each, one bound holds. The first two are watched: as long as they may hold, nothing follows."""
+    watching: dict[tuple[int, int], list[int]] = field(default_factory=dict)
+    """The clauses that watch a bound, by the number and its sign."""
 
     def number(self, name: str, most: int = 1, least: int = 0, *, rank: int = 1) -> int:
         """Add a whole number, and return its index."""
         self.names[name] = len(self.bounds)
         self.bounds.append((least, most))
+        if "lines_of" in self.__dict__:
+            self.lines_of.append([])
         self.ranks.append(rank)
         return self.names[name]
 
@@ -101,76 +115,112 @@ class System:
         summed: dict[int, int] = {}
         for factor, number in terms:
             summed[number] = summed.get(number, 0) + factor
-        self.rows[name] = Row(summed, most, equal)
-        for made in ("_lines", "_lines_of"):
-            self.__dict__.pop(made, None)
+        if name in self.rows:
+            for made in ("lines", "lines_of"):
+                self.__dict__.pop(made, None)
+        row = self.rows[name] = Row(summed, most, equal)
+        if "lines_of" in self.__dict__:
+            self._write(row)
 
     def below(self, goal: GoalName, value: int) -> None:
         """Add the row that asks for plans with a goal below a value."""
         self.row(GOAL, self.goals[goal], (value - 1) // STEP.get(goal, 1))
 
     @cached_property
-    def _lines(self) -> list[tuple[list[tuple[int, int]], int, int]]:
-        """Return the rows as lines: terms, what their sum is at most, and the most that a number can change it.
+    def lines(self) -> list[tuple[list[tuple[int, int]], int, int]]:
+        """The rows as lines: terms, what their sum is at most, and the most that a number can change it.
 
         A row that holds exactly is two lines.
         """
-        found = []
-        for row in self.rows.values():
-            for sign in (1, -1) if row.equal else (1,):
-                terms = [(sign * factor, number) for number, factor in row.terms.items() if factor]
-                spans = (abs(factor) * (self.bounds[n][1] - self.bounds[n][0]) for factor, n in terms)
-                found.append((terms, sign * row.most, max(spans, default=0)))
-        return found
+        return []
 
     @cached_property
-    def _lines_of(self) -> list[list[tuple[int, int]]]:
-        """Return, for each number, the lines that contain it, with its factor there."""
+    def lines_of(self) -> list[list[tuple[int, int]]]:
+        """For each number, the lines that contain it, with its factor there."""
         found: list[list[tuple[int, int]]] = [[] for _ in self.bounds]
-        for line, (terms, _, _) in enumerate(self._lines):
-            for factor, number in terms:
-                found[number].append((line, factor))
+        self.__dict__["lines_of"] = found
+        for row in self.rows.values():
+            self._write(row)
         return found
+
+    def _write(self, row: Row) -> None:
+        """Write a row as lines."""
+        for sign in (1, -1) if row.equal else (1,):
+            terms = [(sign * factor, number) for number, factor in row.terms.items() if factor]
+            spans = (abs(factor) * (self.bounds[n][1] - self.bounds[n][0]) for factor, n in terms)
+            for factor, number in terms:
+                self.lines_of[number].append((len(self.lines), factor))
+            self.lines.append((terms, sign * row.most, max(spans, default=0)))
 
     def rows_with(self, number: int) -> int:
         """Return the number of rows that contain a number, as a hint for the search for a proof."""
-        return len(self._lines_of[number])
+        return len(self.lines_of[number])
 
-    def tighten(self, bounds: Bounds, changed: Iterable[int] | None = None) -> bool:
-        """Tighten the bounds of numbers by the rows, starting from changed numbers; return False if no values are left.
+    def tighten(
+        self,
+        bounds: Bounds,
+        changes: Iterable[tuple[int, tuple[int, int]]] = (),
+        lines: Iterable[int] | None = None,
+        spares: dict[int, int] | None = None,
+    ) -> bool:
+        """Tighten the bounds of numbers by the rows; return False if no values are left.
 
         A row and the least values of all its numbers but one bound that number, in whole numbers.
+
+        Parameters
+        ----------
+        bounds
+            The bounds, which are changed.
+        changes
+            New bounds of numbers, from which to start.
+        lines
+            The lines from which to start; None for all of them.
+        spares
+            What lines leave if all their numbers have their least values; what is missing is added.
         """
-        lines, lines_of = self._lines, self._lines_of
-        waiting = deque(range(len(lines)) if changed is None else (line for n in changed for line, _ in lines_of[n]))
+        of, lines_of = self.lines, self.lines_of
+        spares = {} if spares is None else spares
+        waiting = deque(range(len(of)) if lines is None else lines)
         queued = set(waiting)
-        spares: dict[int, int] = {}  # what a line leaves if all its numbers have their least values
-        for _ in range(MOST_VISITS * len(lines)):
+        news = list(changes)
+        for _ in range(MOST_VISITS * len(of)):
+            for number, asked in news:
+                least, most = bounds[number]
+                new = bounds[number] = max(least, asked[0]), min(most, asked[1])
+                if new[0] > new[1]:
+                    return False
+                for sign, changed in ((1, new[1] < most), (-1, new[0] > least)) if self.clauses else ():
+                    if changed:
+                        news += self._follows((number, sign), bounds)
+                for other, by in lines_of[number]:
+                    less = by * (new[0] - least if by > 0 else new[1] - most)
+                    if not less:
+                        continue
+                    if other in spares:
+                        spares[other] -= less
+                        if spares[other] >= of[other][2]:
+                            continue
+                    if other not in queued:
+                        queued.add(other)
+                        waiting.append(other)
+            news.clear()
             if not waiting:
                 break
             line = waiting.popleft()
             queued.discard(line)
-            terms, allowed, widest = lines[line]
-            if line not in spares:
-                spares[line] = allowed - sum([factor * bounds[number][factor < 0] for factor, number in terms])
-            spare = spares[line]
+            terms, allowed, widest = of[line]
+            spare = spares.get(line)
+            if spare is None:
+                spare = allowed - sum([factor * bounds[number][factor < 0] for factor, number in terms])
+                spares[line] = spare
             if spare < 0:
                 return False
             for factor, number in terms if spare < widest else ():
                 least, most = bounds[number]
-                if abs(factor) * (most - least) <= spare:
-                    continue
-                above = factor > 0
-                new = (least, least + spare // factor) if above else (most - spare // -factor, most)
-                bounds[number] = new
-                for other, by in lines_of[number]:
-                    if (by > 0) == above:
-                        continue  # the least value of this number in that line is what it was
-                    if other in spares:
-                        spares[other] -= by * (new[1] - most if above else new[0] - least)
-                    if other not in queued:
-                        queued.add(other)
-                        waiting.append(other)
+                if abs(factor) * (most - least) > spare:
+                    news.append(
+                        (number, (least, least + spare // factor) if factor > 0 else (most - spare // -factor, most))
+                    )
         return True
 
     def refute(self, tree: Tree) -> None:
@@ -182,15 +232,23 @@ class System:
             If the tree is not complete, a leaf proves nothing, or a name is unknown.
         """
         bounds: Bounds = list(self.bounds)
-        some = self.tighten(bounds)
+        some = True
+        spares: dict[int, int] = {}
+        some = some and self.tighten(bounds, (), None, spares)
         waiting: list[tuple[int, tuple[int, int], Bounds]] = []  # upper sides: a number, its bounds there, all bounds
-        ended = False
+        ended = parted = False
         for place, node in enumerate(tree, start=1):
             if ended:
                 raise Wrong(f"node {place} comes after the end of the tree")
+            if isinstance(node, Lemma):
+                if parted:
+                    raise Wrong(f"node {place} is a lemma after a split")
+                some = some and self.learn(place, node, bounds, spares)
+                continue
             if isinstance(node, Split):
                 if node.number not in self.names:
                     raise Wrong(f"node {place} splits {node.number!r}, which this job does not have")
+                parted = True
                 index = self.names[node.number]
                 least, most = bounds[index]
                 waiting.append((index, (max(least, node.most + 1), most), list(bounds)))
@@ -205,10 +263,53 @@ class System:
         if not ended:
             raise Wrong("a side of the last split has no leaf")
 
+    def learn(self, place: int, lemma: Lemma, bounds: Bounds, spares: dict[int, int]) -> bool:
+        """Check that tightening leaves no values where all bounds of a lemma fail, and tighten by it; return if some are left."""
+        clause: list[Bound] = []
+        fails: dict[int, tuple[int, int]] = {}
+        for name, sign, value in lemma.bounds:
+            if name not in self.names:
+                raise Wrong(f"node {place} names {name!r}, which this job does not have")
+            number = self.names[name]
+            least, most = fails.get(number, bounds[number])
+            fails[number] = (least, min(most, value - 1)) if sign > 0 else (max(least, value + 1), most)
+            clause.append((number, sign, value))
+        if self.tighten(list(bounds), fails.items(), (), dict(spares)):
+            raise Wrong(f"node {place} is a lemma that does not follow")
+        clause.sort(key=lambda bound: _fails(bound, bounds))
+        for number, sign, _ in clause[:2]:
+            self.watching.setdefault((number, sign), []).append(len(self.clauses))
+        self.clauses.append(clause)
+        if not clause or _fails(clause[0], bounds):
+            return False
+        return (len(clause) > 1 and not _fails(clause[1], bounds)) or self.tighten(
+            bounds, [_made(clause[0])], (), spares
+        )
+
+    def _follows(self, key: tuple[int, int], bounds: Bounds) -> list[tuple[int, tuple[int, int]]]:
+        """Return the bounds that clauses bring which watch one of their bounds, and look for another one that may hold."""
+        kept: list[int] = []
+        found: list[tuple[int, tuple[int, int]]] = []
+        for index in self.watching.get(key, ()):
+            clause = self.clauses[index]
+            at = int(clause[0][:2] != key)
+            other = clause[1 - at] if len(clause) > 1 else clause[at]
+            kept.append(index)
+            if not _fails(clause[at], bounds):
+                continue
+            for i in range(2, len(clause)):
+                if not _fails(clause[i], bounds):
+                    clause[at], clause[i] = clause[i], clause[at]
+                    self.watching.setdefault(clause[at][:2], []).append(kept.pop())
+                    break
+            else:
+                found.append(_made(other))
+        self.watching[key] = kept
+        return found
+
     def narrow(self, bounds: Bounds, index: int, side: tuple[int, int]) -> bool:
         """Set the bounds of a number, and tighten the others by them; return False if no values are left."""
-        bounds[index] = side
-        return side[0] <= side[1] and self.tighten(bounds, [index])
+        return self.tighten(bounds, [(index, side)], ())
 
     def leaf(self, place: int, leaf: Leaf, bounds: Bounds) -> None:
         """Check that the priced rows allow less than the least value of their sum; prices are scaled to whole numbers."""
@@ -236,106 +337,12 @@ class System:
             )
 
 
-RowsOf = Callable[..., System]
-"""Function that makes the rows for plans as good as given; with ``orders``, also the rows of the order on a stack."""
+def _fails(bound: Bound, bounds: Bounds) -> bool:
+    number, sign, value = bound
+    return bounds[number][1] < value if sign > 0 else bounds[number][0] > value
 
 
-@dataclass(frozen=True)
-class Checked:
-    """The result for a goal: its standing, and the reason if it is refused or not checked."""
-
-    goal: str
-    least: int
-    standing: Standing
-    why: str = ""
-
-
-def verify(job: Job, values: Mapping[GoalName, int], certificate: Certificate, rows_of: RowsOf) -> Iterator[Checked]:
-    """Check the arguments of a certificate for each goal of a plan.
-
-    Parameters
-    ----------
-    job
-        The job.
-    values
-        The measured goals of the plan, in the order in which they count.
-    certificate
-        The certificate. A goal is checked if no plan that is as good on all goals before it is better on it.
-    rows_of
-        Makes the rows that every plan of the job meets if it is as good on given goals.
-
-    Yields
-    ------
-    Checked
-        The result for each goal of the plan, in their order.
-    """
-    said = {item.goal: item for item in certificate.goals}
-    wrong = _not_of(job, values, certificate)
-    given: dict[GoalName, int] = {}
-    for goal, value in values.items():
-        item = said.get(goal)
-        if wrong or item is None:
-            yield Checked(
-                goal, item.least if item else 0, "refused", wrong or "the certificate does not name this goal"
-            )
-        else:
-            yield Checked(goal, item.least, *_standing(job, given, item, value, rows_of))
-        given[goal] = value
-
-
-def _not_of(job: Job, values: Mapping[GoalName, int], certificate: Certificate) -> str:
-    """Return the reason why a certificate does not belong to a plan; empty if it does."""
-    if not names_job(certificate.job, job):
-        return "the certificate is of another job"
-    goals = [item.goal for item in certificate.goals]
-    if goals != list(values):
-        return f"the certificate takes the goals in the order {', '.join(goals)}; the plan has {', '.join(values)}"
-    return ""
-
-
-def _standing(
-    job: Job, given: Mapping[GoalName, int], item: CertificateGoal, value: int, rows_of: RowsOf
-) -> tuple[Standing, str]:
-    """Check a goal, with the values of the goals before it given."""
-    if item.least > value:
-        return "refused", f"{item.least:,} are said to be the least, and the plan has {value:,}"
-    if item.argument == "none":
-        return "rests on the solver's search", "the certificate has no argument"
-    if item.argument == "not_below_zero":
-        if item.least:
-            return "refused", f"that nothing is below 0 does not prove {item.least:,}"
-    else:
-        try:
-            refute(rows_of(job, given, orders=item.argument == "prices_with_orders"), item)
-        except Unknown as found:
-            return "rests on the solver's search", str(found)
-        except TooMany:
-            return "refused", "there are too many patterns to list them again"
-        except Wrong as found:
-            return "refused", str(found)
-    if item.least < value:
-        return "rests on the solver's search", f"{item.least:,} is the least that is checked, the plan has {value:,}"
-    return "checked", ""
-
-
-def refute(plans: System, item: CertificateGoal) -> None:
-    """Check that no plans of these rows have a lower value of a goal than its argument claims.
-
-    Raises
-    ------
-    Wrong
-        If the argument does not prove it.
-    """
-    if item.goal not in plans.goals:
-        raise Wrong(f"prices prove nothing of {item.goal}")
-    plans.below(item.goal, item.least)
-    plans.refute(tree_of(item))
-
-
-def tree_of(item: CertificateGoal) -> Tree:
-    """Return the tree that the nodes of a goal make."""
-    return [
-        Split(node.split, node.most or 0) if node.split is not None
-        else Leaf({name: Fraction(price) for name, price in (node.prices or {}).items()})
-        for node in item.nodes
-    ]  # fmt: skip
+def _made(bound: Bound) -> tuple[int, tuple[int, int]]:
+    """Return a bound as the least and the greatest value that it leaves to its number."""
+    number, sign, value = bound
+    return number, ((value, NO_BOUND) if sign > 0 else (-NO_BOUND, value))

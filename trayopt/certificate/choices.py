@@ -47,6 +47,8 @@ class Choices(System):
         """Numbers that are 1 if the first leg of a subunit lies on a stack."""
         self.torn: dict[Key, int] = {}
         """Numbers that are 1 if the legs of a subunit do not follow each other on a stack."""
+        self._said: dict[tuple[str, str], int] = {}
+        """The rows that say a rule of a subject."""
         self._divide()
         self._choose()
 
@@ -79,7 +81,8 @@ class Choices(System):
         """Add the row of a practice rule, unless it is off; if the rule is broken, the sum may exceed ``most`` by ``by``."""
         broken = self.broken(rule, subject)
         if broken is not None:
-            self.row(f"{rule} {subject} {len(self.rows)}", [*terms, (by * broken[0], broken[1])], most)
+            said = self._said[rule, subject] = self._said.get((rule, subject), 0) + 1
+            self.row(f"{rule} {subject} {said}", [*terms, (by * broken[0], broken[1])], most)
 
     def fill(self, place: Place) -> int:
         """Return the greatest number of fibre ends at a place."""
@@ -142,17 +145,16 @@ class Choices(System):
         for s in self.spliced:
             key = (s.trunk, s.number)
             for k in self.divisions[key]:
-                divided = (-1, self.of[key, k])
+                divided, opened = (-1, self.of[key, k]), (1, self.of[key, k])
                 for leg in s.legs(k):
                     placed = self.placed(leg)
                     if self.job.spliced_fibres(leg):
                         self.row(f"{leg} of {k}", [*placed, divided], 0, equal=self.whole)
                     elif k in self.parked.get(key, ()) and self.whole:
-                        self.row(
-                            f"{leg} of {k} parked",
-                            [(-f, n) for f, n in placed] + [(1, self.of[key, k]), (-1, self.port[s.trunk])],
-                            0,
-                        )
+                        port = self.port[s.trunk]
+                        self.row(f"{leg} of {k} parked", [*((-f, n) for f, n in placed), opened, (-1, port)], 0)
+                        self.row(f"{leg} of {k} divided", [*placed, divided], 0)
+                        self.row(f"{leg} of {k} at the tray", [*placed, (1, port)], 1)
                 if not self.whole and k > 1:
                     for one, other in pairwise(s.legs(k)):
                         if k in self.parked.get(key, ()):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
+from typing import NamedTuple
 
 from trayopt.certificate.check import TooMany
 from trayopt.certificate.patterns import Key, Pattern
@@ -32,6 +33,20 @@ def order(x: Placed) -> None:
     orders.follow()
     orders.tie()
     orders.cross()
+
+
+class _Step(NamedTuple):
+    """A step on a stack from a leg to the one that follows it, at most ``rise`` places outward.
+
+    ``unless`` is the term of the number that is 1 if it need not follow: the subunit is torn, or its trunk is divided at the
+    port.
+    """
+
+    one: Leg
+    other: Leg
+    rise: int
+    places: Sequence[Place]
+    unless: tuple[int, int]
 
 
 class _Orders:
@@ -64,24 +79,35 @@ class _Orders:
         found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
         return [(factor, number) for number in found if number is not None]
 
-    def _steps(self) -> Iterator[tuple[Subunit, int, Leg, Leg, list[Place]]]:
-        """Yield each two neighbouring spliced legs of a subunit, for each division, with the places of each stack."""
-        for s in self.x.spliced:
-            for k in self.x.divisions[s.trunk, s.number]:
-                for one, other in pairwise(self.x.job.spliced_legs(s, k)):
-                    for stack in self.x.stacks:
-                        yield s, k, one, other, [place for place in self.x.places if place.stack == stack.id]
+    def _steps(self) -> Iterator[_Step]:
+        """Yield the steps of each stack from leg to leg of a subunit, for each division.
+
+        These are the steps between spliced legs, and between all legs of a subunit that is opened at a tray.
+        """
+        x = self.x
+        for s in x.spliced:
+            key = (s.trunk, s.number)
+            for k in x.divisions[key]:
+                opened = k in x.parked.get(key, ())
+                steps = {pair: (-1, x.torn[key]) for pair in pairwise(x.job.spliced_legs(s, k))}
+                steps |= {pair: (-1, x.port[s.trunk]) for pair in pairwise(s.legs(k)) if opened and pair not in steps}
+                for (one, other), unless in steps.items():
+                    rise = other.group - one.group if opened else 1
+                    for stack in x.stacks:
+                        places = [place for place in x.places if place.stack == stack.id]
+                        yield _Step(one, other, rise, places, unless)
 
     def follow(self) -> None:
         """Add the rows of order: unless torn, a leg lies with the leg before it, or outward by at most their distance."""
-        for s, k, one, other, places in self._steps():
-            torn = (-1, self.x.torn[s.trunk, s.number])
-            rise = other.group - one.group
+        for one, other, rise, places, unless in self._steps():
+            k = one.of
             for i, place in enumerate(places):
                 before = [term for near in places[max(0, i - rise) : i + 1] for term in self.leg(one, near, -1)]
                 after = [term for near in places[i : i + rise + 1] for term in self.leg(other, near, -1)]
-                self.x.row(f"{other} of {k} at {place} follows", [*self.leg(other, place), *before, torn], 0)
-                self.x.row(f"{one} of {k} at {place} is followed", [*self.leg(one, place), *after, torn], 0)
+                self.x.row(f"{other} of {k} at {place} follows {one}", [*self.leg(other, place), *before, unless], 0)
+                self.x.row(
+                    f"{one} of {k} at {place} is followed by {other}", [*self.leg(one, place), *after, unless], 0
+                )
 
     def tie(self) -> None:
         """Add the rows that count places that opened tubes tie to too many others."""
@@ -90,10 +116,10 @@ class _Orders:
             return
         most = int(x.job.rules["tied_trays"].parameters["trays"])
         ties = {place: x.number(f"{place} tied to the next") for place in x.places}
-        for s, k, one, other, places in self._steps():
+        for one, other, _, places, _ in self._steps():
             for place, up in pairwise(places):
-                terms = [*self.leg(one, place), *self.leg(other, up), (-1, ties[place]), (-1, x.port[s.trunk])]
-                x.row(f"{one} of {k} at {place} ties", terms, 1)
+                terms = [*self.leg(one, place), *self.leg(other, up), (-1, ties[place]), (-1, x.port[one.trunk])]
+                x.row(f"{one} {other} of {one.of} at {place} ties", terms, 1)
         for stack in x.stacks:
             places = [place for place in x.places if place.stack == stack.id]
             for start in range(len(places) - most):
@@ -104,9 +130,9 @@ class _Orders:
     def _first(self, s: Subunit) -> list[Leg] | None:
         """Return the first placed leg of a subunit for each division; None if it may be a leg without a splice."""
         ks = self.x.divisions[s.trunk, s.number]
-        at_tray = "tray" in self.x.job.trunk_by_id[s.trunk].divide_at
-        firsts = [self.x.job.spliced_legs(s, k)[0] for k in ks]
-        return None if at_tray and any(leg.group > 1 for leg in firsts) else firsts
+        at = self.x.job.trunk_by_id[s.trunk].divide_at
+        firsts = [s.legs(k)[0] if at == ("tray",) else self.x.job.spliced_legs(s, k)[0] for k in ks]
+        return None if "tray" in at and any(leg.group > 1 for leg in firsts) else firsts
 
     def _at_position(self, firsts: Sequence[Leg], position: int, factor: int = 1) -> Terms:
         places = (place for place in self.x.places if place.position == position)

@@ -21,11 +21,14 @@ Name = Annotated[str, Field(min_length=1, max_length=100_000)]
 
 
 class CertificateNode(Frozen):
-    """A node of a proof: either a split or a leaf.
+    """A node of a proof: a lemma, a split or a leaf.
 
-    A split parts all plans by the number ``split``: at most ``most``, or above it. A leaf gives prices of rows that leave
-    no plan.
+    A lemma is a list of bounds of which one holds in all plans: the place of a number in the list of the goal, from 1, and a
+    value. The number is at least the value; it is at most the value if the place has a minus. Lemmas come first. A split
+    parts all plans by the number ``split``: at most ``most``, or above it. A leaf gives prices of rows that leave no plan.
     """
+
+    lemma: tuple[tuple[int, int], ...] | None = None
 
     split: Name | None = None
     most: int | None = None
@@ -33,17 +36,22 @@ class CertificateNode(Frozen):
 
     @model_validator(mode="after")
     def _is_one(self) -> CertificateNode:
-        if (self.split is None) != (self.most is None) or (self.split is None) == (self.prices is None):
-            raise ValueError("a node has either split and most, or prices")
+        kinds = [self.lemma is not None, self.split is not None, self.prices is not None]
+        if (self.split is None) != (self.most is None) or sum(kinds) != 1:
+            raise ValueError("a node has either a lemma, or split and most, or prices")
         return self
 
 
 class CertificateGoal(Frozen):
-    """The least value of one goal among plans that are as good as this plan on the goals before, and the reason."""
+    """The least value of one goal among plans that are as good as this plan on the goals before, and the reason.
+
+    ``numbers`` lists the numbers that lemmas name by their place.
+    """
 
     goal: GoalName
     least: Annotated[int, Field(ge=0)]
     argument: Argument
+    numbers: tuple[Name, ...] = ()
     nodes: Annotated[tuple[CertificateNode, ...], Field(max_length=10_000)] = ()
 
     @model_validator(mode="after")

@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from trayopt.certificate.check import GOAL, Leaf, Split, System, TooMany, Tree
+from trayopt.certificate.check import GOAL, Leaf, Lemma, Split, System, TooMany, Tree
 from trayopt.certificate.places import Placed
 from trayopt.certificate.rules import plans_of, unknown_keys, with_orders
 from trayopt.domain.base import remade
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
+from trayopt.solver.learn import learnt
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import MOST_NODES, refutation
 
 OF_PART = 0.2
 """Part of the time of a goal in which it is asked whether its rows let in a better plan, before a proof is looked for."""
+
+OF_TREE = 0.3
+"""Part of the time of a proof in which a tree is looked for, before lemmas are learnt."""
 
 
 def certify(
@@ -49,6 +53,11 @@ def certify(
     for i, left in enumerate(open_):
         goals[left.item.goal] = left.searched(_part(clock, len(open_) - i)) or left.item
     return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals.values()))
+
+
+def _proof(plans: System, clock: Clock, left_out: frozenset[str]) -> Tree | None:
+    """Look for a tree, which is short, in a part of the time, and for lemmas in the rest."""
+    return refutation(plans, _part(clock, 1 / OF_TREE), MOST_NODES, left_out) or learnt(plans, clock, left_out)
 
 
 def _part(clock: Clock, parts: float) -> Clock:
@@ -108,7 +117,7 @@ class _Open:
                 if left_out and lets_in(plans, _part(clock, 4 / OF_PART), left_out):
                     continue  # the other rows alone prove nothing
                 last = let_in is False and i == len(stages) - 1  # rows of orders are not needed
-                tree = refutation(plans, _part(clock, 1 if last else 1.5), MOST_NODES, left_out)
+                tree = _proof(plans, _part(clock, 1 if last else 1.5), left_out)
                 if tree is not None:
                     return self._argued("prices", tree)
         try:
@@ -121,12 +130,15 @@ class _Open:
         tree = (
             None
             if let_in is not False and lets_in(plans, _part(clock, 1 / OF_PART))
-            else refutation(plans, clock, MOST_NODES, self._left_out()[-2:][0])
+            else _proof(plans, clock, self._left_out()[-2:][0])
         )
         return None if tree is None else self._argued("prices_with_orders", tree)
 
     def _argued(self, argument: Argument, tree: Tree) -> CertificateGoal:
-        return remade(self.item, argument=argument, nodes=tuple(map(_node, tree)))
+        names = {name for node in tree if isinstance(node, Lemma) for name, _, _ in node.bounds}
+        places = {name: place for place, name in enumerate(sorted(names), start=1)}
+        nodes = tuple(_node(node, places) for node in tree)
+        return remade(self.item, argument=argument, numbers=tuple(places), nodes=nodes)
 
 
 def lets_in(system: System, clock: Clock, left_out: frozenset[str] = frozenset()) -> bool | None:
@@ -142,7 +154,9 @@ def lets_in(system: System, clock: Clock, left_out: frozenset[str] = frozenset()
     return {cp_sat.OPTIMAL: True, cp_sat.FEASIBLE: True, cp_sat.INFEASIBLE: False}.get(solver.solve(model))
 
 
-def _node(node: Split | Leaf) -> CertificateNode:
+def _node(node: Lemma | Split | Leaf, places: Mapping[str, int]) -> CertificateNode:
+    if isinstance(node, Lemma):
+        return CertificateNode(lemma=tuple((sign * places[name], value) for name, sign, value in node.bounds))
     if isinstance(node, Split):
         return CertificateNode(split=node.number, most=node.most)
     return CertificateNode(prices={name: str(price) for name, price in node.prices.items()})
