@@ -134,8 +134,9 @@ def test_a_maker_may_ask_for_more(diameter_mm: float, radius_mm: float) -> None:
 
 @pytest.mark.parametrize(
     ("fibre", "radius_mm"),
-    # least radii at which macrobending loss is given: ITU-T G.657 (11/2016), tables of clause 8, A1 10, A2 and B2 7.5,
-    # B3 5 mm; ITU-T G.652 (11/2016), table 2, D 30 mm
+    # least radii at which macrobending loss is given: ITU-T G.657 (11/2016), "Characteristics of a bending-loss insensitive
+    # single-mode optical fibre and cable", tables of clause 8, A1 10, A2 and B2 7.5, B3 5 mm; ITU-T G.652 (11/2016),
+    # "Characteristics of a single-mode optical fibre and cable", table 2, D 30 mm
     [("G.652.D", 30), ("G.657.A1", 10), ("G.657.A2", 7.5), ("G.657.B2", 7.5), ("G.657.B3", 5)],
 )
 def test_fibre_classes(fibre: str, radius_mm: float) -> None:
