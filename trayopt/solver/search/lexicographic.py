@@ -36,7 +36,7 @@ WAYS = 6.0
 """Most deterministic time for the leg length by one choice of ways."""
 FIRST_LOOK = 1.0
 """Most deterministic time for a goal of places by closed patterns, before the model is asked."""
-LOOK = 2.0
+LOOK = 6.0
 """The same by the model, before closed patterns are asked again for longer: they may say less than the model."""
 MOST_AT_A_GLANCE = 2000
 """Models with more bunches times places than this are not tried at a glance."""
