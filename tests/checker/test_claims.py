@@ -222,6 +222,13 @@ def test_the_report_as_data() -> None:
     assert data["plan"] == PLAN
 
 
+def test_a_plan_names_who_said_each_bound() -> None:
+    plan = measure(
+        JOB, ASSIGNMENT, status="feasible", stopped="gap", bounds={"legs": 4}, solver=SOLVER, by={"legs": "divisions"}
+    )
+    assert {item.goal: (item.bound, item.by) for item in plan.goals if item.by} == {"legs": (4, "divisions")}
+
+
 def test_a_difference_in_words() -> None:
     (figure,) = check(JOB, plan_of(changed(("legs", 0, "tube_mm", None)))).figures
     assert str(figure) == "legs[P/1].tube_mm: the plan says nothing, right is 5.0"
