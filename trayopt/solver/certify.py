@@ -20,6 +20,8 @@ from trayopt.solver.refute import MOST_NODES, refutation
 OF_PART = 0.2
 """Part of the time of a goal in which it is asked whether its rows let in a better plan, before a proof is looked for."""
 
+ROUNDS = 2
+"""Times that a goal is searched for a proof, if time is left."""
 OF_TREE = 0.3
 """Part of the time of a proof in which a tree is looked for, before lemmas are learnt."""
 
@@ -50,8 +52,13 @@ def certify(
             goals[goal] = found or goals[goal]
             open_ += [] if found or left.plans is None else [left]
         given[goal] = value
-    for i, left in enumerate(open_):
-        goals[left.item.goal] = left.searched(_part(clock, len(open_) - i)) or left.item
+    for _ in range(ROUNDS):  # what the others leave of the time belongs to the goals that are still open
+        still = []
+        for i, left in enumerate(open_):
+            found = left.searched(_part(clock, len(open_) - i))
+            goals[left.item.goal] = found or left.item
+            still += [] if found else [left]
+        open_ = still
     return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals.values()))
 
 
@@ -74,22 +81,30 @@ class _Open:
     given: Mapping[GoalName, int]
     plans: Placed | None = None
     """The rows; None where there are too many."""
+    ordered: bool = False
+    """Whether rows of orders were added."""
 
     def at_once(self, clock: Clock) -> CertificateGoal | None:
         """Prove the goal by a single leaf: by few rows, else by all rows."""
         try:
-            self.plans = plans_of(self.job, self.given)
+            self._state()
         except TooMany:
             return None
-        if self.item.goal not in self.plans.goals:
+        if self.plans is None or self.item.goal not in self.plans.goals:
             return None
-        self.plans.below(self.item.goal, self.item.least)
         stages = self._left_out()
         for i, left_out in enumerate(stages):
             tree = refutation(self.plans, _part(clock, len(stages) - i), 1, left_out)
             if tree is not None:
                 return self._argued("prices", tree)
         return None
+
+    def _state(self) -> None:
+        """Make the rows, without those of orders."""
+        self.plans = plans_of(self.job, self.given)
+        self.ordered = False
+        if self.item.goal in self.plans.goals:
+            self.plans.below(self.item.goal, self.item.least)
 
     def _left_out(self) -> list[frozenset[str]]:
         """Return the rows to do without, in turn: those of patterns and lengths, then those of lengths, then none.
@@ -107,8 +122,10 @@ class _Open:
 
     def searched(self, clock: Clock) -> CertificateGoal | None:
         """Prove it by a tree: by few rows, else by all, else by those of the place of each pattern as well."""
+        if self.ordered and not clock.over:
+            self._state()
         plans = self.plans
-        if plans is None:
+        if plans is None or clock.over:
             return None
         let_in = lets_in(plans, _part(clock, 1 / OF_PART)) if self.item.goal in plans.goals else True
         if not let_in:
@@ -121,6 +138,7 @@ class _Open:
                 if tree is not None:
                     return self._argued("prices", tree)
         try:
+            self.ordered = True
             with_orders(plans)
         except TooMany:
             return None
