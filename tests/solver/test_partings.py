@@ -40,7 +40,7 @@ def bounded(job: Job) -> PartingBounds:
 def test_the_least_bound_is_that_of_every_choice() -> None:
     """Leaving choices out by their price, or by one outline of all that are left, loses nothing."""
     seen: Counter[str] = Counter()
-    for seed in range(9200, 9320):
+    for seed in range(9260, 9400):
         rng = random.Random(seed)
         data = strategies.random_job(rng, **KINDS["tied"] | {"trunks": rng.choice([2, 3])})
         tie(data, rng)
