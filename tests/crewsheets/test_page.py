@@ -222,7 +222,9 @@ def test_a_leg_is_followed_by_keyboard_too(opened: Open) -> None:
         assert page.locator("path.overway").count() == 1
         assert "counterclockwise" in page.locator("#legway").inner_text()
         page.locator("#legway a").click()
-        assert page.locator("article.tray:target h3").is_visible()
+        heading = page.locator("article.tray:target h3")
+        heading.wait_for(timeout=10_000)  # the page is turned after the click
+        assert heading.is_visible()
 
 
 def test_one_trunk_alone(opened: Open) -> None:
