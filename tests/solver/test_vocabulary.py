@@ -212,6 +212,16 @@ def least_broken(job: Job) -> int | None:
     return round(solver.objective_value) if model.cp.has_objective() else 0
 
 
+def outlined(job: Job, seed: int) -> str:
+    """Tell how the outline's bound lies beside the best of brute force, which it never passes."""
+    divider = Divider(job)
+    if divider.hopeless:
+        return "hopeless"
+    least, bound = least_broken(job), preference_bound(job, divider.open, Clock())
+    assert least is None or (bound is not None and bound <= least), f"seed {seed}"
+    return "denied" if bound is None else "met" if bound == least else "below"
+
+
 def test_no_outline_counts_too_many_trays_on_a_stack() -> None:
     met = Counter[str]()
     with register(StackDepth()):
@@ -224,13 +234,7 @@ def test_no_outline_counts_too_many_trays_on_a_stack() -> None:
                 "trunks": rng.choice([1, 1, 2]),
                 "weight": rng.choice([1, 5]),
             }
-            job = job_of(data)
-            divider = Divider(job)
-            if divider.hopeless:
-                continue
-            least, bound = least_broken(job), preference_bound(job, divider.open, Clock())
-            assert least is None or (bound is not None and bound <= least), f"seed {seed}"
-            met[f"{level} {'denied' if bound is None else 'met' if bound == least else 'below'}"] += 1
+            met[f"{level} {outlined(job_of(data), seed)}"] += 1
     assert met["must denied"] > 1
     assert met["prefer met"] > 5
 
@@ -269,13 +273,7 @@ def test_no_outline_keeps_too_many_joins_apart() -> None:
         data["apart"] = [{"joins": rng.sample(names, 2), "scope": "stack"}]
         level = rng.choice(["must", "prefer"])
         data["rules"]["apart"] = {"level": level, "weight": rng.choice([1, 5])}
-        job = job_of(data)
-        divider = Divider(job)
-        if divider.hopeless:
-            continue
-        least, bound = least_broken(job), preference_bound(job, divider.open, Clock())
-        assert least is None or (bound is not None and bound <= least), f"seed {seed}"
-        met[f"{level} {'denied' if bound is None else 'met' if bound == least else 'below'}"] += 1
+        met[f"{level} {outlined(job_of(data), seed)}"] += 1
     assert met["must denied"] > 1
     assert met["prefer met"] > 5
 

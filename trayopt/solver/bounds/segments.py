@@ -55,6 +55,27 @@ from trayopt.solver.model.posting import let_speak
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
 
+WORDS: tuple[type, ...] = (
+    TrunkWays,
+    Windows,
+    Partings,
+    Ribbons,
+    TrunkStacks,
+    TrunkPlaces,
+    FirstStacks,
+    Cuts,
+    LegNumbers,
+    LegPlaces,
+    Pairs,
+    Joins,
+    JoinStacks,
+    Trays,
+    StackTrays,
+    Ties,
+    LeastLoads,
+)
+"""What rules and goals may ask of stretches at places."""
+
 
 class Segments(SegmentCounts, UsedTrays):
     """The stretches of a job at tray places, with the rules that can be said of them."""
@@ -78,26 +99,7 @@ class Segments(SegmentCounts, UsedTrays):
     @cached_property
     def voice(self) -> Variables:
         """What rules and goals may ask."""
-        return voice(
-            self,
-            TrunkWays,
-            Windows,
-            Partings,
-            Ribbons,
-            TrunkStacks,
-            TrunkPlaces,
-            FirstStacks,
-            Cuts,
-            LegNumbers,
-            LegPlaces,
-            Pairs,
-            Joins,
-            JoinStacks,
-            Trays,
-            StackTrays,
-            Ties,
-            LeastLoads,
-        )
+        return voice(self, *WORDS)
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Give the voice to every rule that is not read here: stretches keep subunits together, and count for guides."""

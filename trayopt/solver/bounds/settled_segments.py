@@ -22,30 +22,13 @@ from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import AnyRule
 from trayopt.rules.variables import (  # fmt: skip
-    Cuts,
     Expression,
-    FirstStacks,
-    Joins,
-    JoinStacks,
-    LeastLoads,
-    LegNumbers,
-    LegPlaces,
     Literal,
-    Pairs,
-    Partings,
-    Ribbons,
-    StackTrays,
-    Ties,
-    Trays,
     TrunkLegs,
-    TrunkPlaces,
-    TrunkStacks,
-    TrunkWays,
     Variables,
-    Windows,
 )
 from trayopt.solver.bounds.segment_counts import MOST_COUNTS
-from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.segments import WORDS, Segments
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
@@ -73,27 +56,7 @@ class SettledSegments(Segments):
     @cached_property
     def legs_voice(self) -> Variables:
         """What rules and goals may ask where the legs of each trunk can be counted."""
-        return voice(
-            self,
-            TrunkWays,
-            Windows,
-            Partings,
-            Ribbons,
-            TrunkStacks,
-            TrunkPlaces,
-            TrunkLegs,
-            FirstStacks,
-            Cuts,
-            LegNumbers,
-            LegPlaces,
-            Pairs,
-            Joins,
-            JoinStacks,
-            Trays,
-            StackTrays,
-            Ties,
-            LeastLoads,
-        )
+        return voice(self, *WORDS, TrunkLegs)
 
     def _reach(self, i: int) -> None:
         """Let a block begin and end at its first and last position also where nothing keeps it together."""
