@@ -70,6 +70,11 @@ class Tuning:
         return 1 if self.workers == 1 else cores()
 
 
+def is_within(gap: float | None, value: int, bound: int) -> bool:
+    """Whether a bound is no farther from a value than is good enough, as a part of the value; no gap is never good enough."""
+    return gap is not None and value - bound <= gap * max(1, value)
+
+
 @dataclass(frozen=True)
 class Outcome:
     """The outcome of a run of the solver.
@@ -90,9 +95,7 @@ class Outcome:
 
     def within(self, gap: float | None) -> bool:
         """Whether the bound is no farther from the value than is good enough."""
-        if gap is None or self.value is None or self.bound is None:
-            return False
-        return self.value - self.bound <= gap * max(1, self.value)
+        return self.value is not None and self.bound is not None and is_within(gap, self.value, self.bound)
 
     def after(self, before: Outcome) -> Outcome:
         """Return what is known after an earlier run on the same model, too."""

@@ -26,7 +26,7 @@ from trayopt.solver.model.bound import OF_PLACES, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
-from trayopt.solver.model.run import Outcome, hint_last
+from trayopt.solver.model.run import Outcome, hint_last, is_within
 
 GOAL_PART = 0.7
 """Most of what is left of a limit for a goal after which others come: where it cannot be proven, they are bettered too."""
@@ -73,7 +73,7 @@ class Descent:
             if outcome.bound is not None:
                 least = max(least, session.know(model, goal, outcome.bound, SEARCH))
             value = state.value(goal)
-            if session.gap is not None and 0 < value - least <= session.gap * max(1, value):
+            if value > least and is_within(session.gap, value, least):
                 state.by_gap = True
             if self._ended():
                 break
