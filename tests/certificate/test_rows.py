@@ -14,9 +14,12 @@ from tests.certificate.admitted import admitted, solvable
 from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
 from trayopt import load_job, solve
+from trayopt.certificate.check import Leaf, Lemma, System, Wrong
 from trayopt.certificate.rules import plans_of, unknown_keys
 from trayopt.domain.base import remade
 from trayopt.domain.plan import GoalName
+from trayopt.solver.learn import learnt
+from trayopt.solver.model.clock import Clock
 
 BATCH = 15
 
@@ -148,6 +151,55 @@ def test_legs_without_a_splice_keep_their_order(
         plans = plans_of(job, given, orders=True)
         plans.below(goal, value)
         assert solvable(plans) == fits
+
+
+TORN: dict[GoalName, int] = {"unplaced": 0, "broken_must": 0, "broken_prefer": 4, "legs": 8, "trays": 4}
+
+
+def test_legs_of_torn_subunits_cross_each_by_itself() -> None:
+    """Halves are joined crosswise, so that one of two subunits is torn on each side: three crossings, not fewer."""
+    job = load_job(ROOT / "models" / "standard" / "2x288-swapped-halves-wall-2x6.yaml")
+    for value, fits in ((3, False), (4, True)):
+        plans = plans_of(job, TORN, orders=True)
+        plans.below("crossings", value)
+        assert solvable(plans) == fits
+
+
+def test_what_proves_the_crossings_of_torn_legs_is_refused_where_it_is_used_wrongly() -> None:
+    """The proof says three; it is no proof of four, nor without one of its lemmas that counts, nor of legs turned round."""
+
+    def plans(value: int) -> System:
+        made = plans_of(
+            load_job(ROOT / "models" / "standard" / "2x288-swapped-halves-wall-2x6.yaml"), TORN, orders=True
+        )
+        made.below("crossings", value)
+        return made
+
+    proof = learnt(plans(3), Clock())
+    assert proof is not None
+    plans(3).refute(proof)
+    *lemmas, leaf = [node for node in proof if isinstance(node, Lemma)] + [Leaf({})]
+    at = next(
+        i for i, lemma in enumerate(lemmas)
+        if isinstance(lemma, Lemma) and any(" crosses " in name or "turns off" in name for name, _, _ in lemma.bounds)
+    )  # fmt: skip
+    said = lemmas[at]
+    assert isinstance(said, Lemma)
+    turned = Lemma([(name, -sign, value) for name, sign, value in said.bounds])
+    with pytest.raises(Wrong, match=r"does not follow|prove nothing"):
+        plans(4).refute(proof)
+    for forged in ([*lemmas[:at], turned, *lemmas[at + 1 :], leaf], [Lemma(said.bounds[:0]), leaf], [leaf]):
+        with pytest.raises(Wrong, match=r"does not follow|prove nothing"):
+            plans(3).refute(forged)
+
+
+@pytest.mark.parametrize("seed", [2, 11, 12, 18, 27])
+def test_best_plans_of_torn_subunits_are_let_in(seed: int) -> None:
+    """Trays are scarce and trunks are divided at the port, so that rows speak of the legs of subunits that may be torn."""
+    data = drawn(seed, rules=0.0, at_port=0.9, tight=1.0, trunks=2, ribbons=4, shape="shuffled")
+    data["rules"] = {"subunit_together": {"level": "prefer", "weight": 1} if seed % 3 else "off"}
+    assert any("turns off with" in name for name in plans_of(job_of(data), {"unplaced": 0}, orders=True).names)
+    best_is_let_in(data, seed)
 
 
 def test_best_plans_of_every_order_of_subunits_that_fill_a_tray_each_are_let_in() -> None:

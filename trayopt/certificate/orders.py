@@ -10,6 +10,7 @@ from typing import NamedTuple
 from trayopt.certificate.check import TooMany
 from trayopt.certificate.patterns import Key, Pattern
 from trayopt.certificate.places import Placed
+from trayopt.certificate.torn import cross_torn
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 
@@ -148,7 +149,7 @@ class _Orders:
         )
 
     def cross(self) -> None:
-        """Add the rows of crossings: a pair of a trunk crosses if the first turns off further out. Torn subunits are left out."""
+        """Add the rows of crossings: a pair of a trunk crosses if the first turns off further out."""
         x = self.x
         deepest = max(stack.positions for stack in x.stacks)
         lows = {
@@ -164,17 +165,17 @@ class _Orders:
                 up += self._at_position(firsts, position)
                 turned[key, position] = x.number(f"{s.name} up to {position}", rank=60)
                 x.row(f"{s.name} up to {position}", [*up, (-1, turned[key, position])], 0, equal=True)
-        cost: Terms = []
+        times: dict[tuple[Key, Key], int] = {}
         for (a, (one, _)), (b, (other, _)) in combinations(lows.items(), 2):
             if a[0] != b[0]:
                 continue
             crosses = self.crossing[a, b] = x.number(f"{one.name} crosses {other.name}")
-            cost.append((self._travellers(one) * self._travellers(other), crosses))
+            times[a, b] = self._travellers(one) * self._travellers(other)
             free = [(-1, crosses), (-1, x.torn[a]), (-1, x.torn[b])]
             for position in range(1, deepest):
                 terms = [(1, turned[b, position]), (-1, turned[a, position])]
                 x.row(f"{one.name} over {other.name} up to {position}", [*terms, *free], 0)
-        x.goals["crossings"] = cost
+        x.goals["crossings"] = cross_torn(x, self.leg, {pair: (self.crossing[pair], n) for pair, n in times.items()})
         self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
 
     def _twins(self, lows: Iterable[Key]) -> list[tuple[Key, Key]]:
