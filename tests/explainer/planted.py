@@ -81,6 +81,21 @@ def ring_of_three(divide_at: str = "tray", **more: Any) -> Json:
     return job(trunks, joins, enclosure=box(positions=3, fibres=24), **more)
 
 
+def round_by_two_trays(splices: int = 36, fibres: int = 12) -> Json:
+    """Give a trunk of two legs, from the one to the other of which the splices of two other trunks lead.
+
+    The second leg may lie one tray above the first. Between them come so many splices, more than two trays of 12 take.
+    """
+    ribbons = splices // 12 + 1
+    trunks = [trunk("P"), *(trunk(name, cable(f"of-{ribbons}", ribbons=ribbons)) for name in ("Q", "R"))]
+    joins = [
+        ("P:1-12", "Q:1-12"),
+        (f"Q:13-{splices + 12}", f"R:1-{splices}"),
+        (f"R:{splices + 1}-{splices + 12}", "P:13-24"),
+    ]
+    return job(trunks, joins, enclosure=box(positions=6, fibres=fibres))
+
+
 def tied_by_a_tube(**more: Any) -> Json:
     """Give a trunk of one tube over three trays, where two may be tied to each other."""
     return job(
@@ -358,6 +373,7 @@ PLANTED: list[Planted] = [
         "tray_sleeves left",
     ),
     plant("a ring of three subunits that no tray holds", lambda: ring_of_three(), "tray_fibres left"),
+    plant("what leads from leg to leg has two trays", lambda: round_by_two_trays(), "tray_fibres left"),
     plant(
         "a ring of three subunits, one of them divided at the port",
         lambda: ring_of_three("port", rules={"subunit_together": "must"}),

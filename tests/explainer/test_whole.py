@@ -11,7 +11,7 @@ import pytest
 from tests import oracle, strategies
 from tests.build import job_of
 from tests.cli.run import trayopt as run
-from tests.explainer.planted import box, cable, job, pair, pin, ring_of_three, three, trunk
+from tests.explainer.planted import box, cable, job, pair, pin, ring_of_three, round_by_two_trays, three, trunk
 from trayopt.api import explain, load_job, solve
 from trayopt.domain.decision import GoesBy, RunAt
 from trayopt.domain.explanation import Explanation, GoalValue
@@ -286,6 +286,10 @@ def test_trays_that_would_do_by_count_say_why_they_do_not() -> None:
     ring = explain(job_of(ring_of_three()), ways_out=0)
     assert (
         "P/1, Q/1 and R/1 close a ring, each spliced to the next: the splices around it lie in one tray" in ring.summary
+    )
+    between = explain(job_of(round_by_two_trays()), ways_out=0)
+    assert (
+        "Q/1 and R/1 lead from one leg of P/1 to the next: the splices along them lie in two trays" in between.summary
     )
     sleeves = explain(load_job(STANDARD / "no-2x864-16-against-12-sleeves-wall-2x6.yaml"), ways_out=0)
     assert "fill a tray with 64 fibres at most: all trays take 768 of its 864" in sleeves.summary

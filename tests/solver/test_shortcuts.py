@@ -10,6 +10,7 @@ import pytest
 
 from tests import oracle, strategies
 from tests.build import job_of
+from tests.explainer.planted import round_by_two_trays
 from tests.solver.tiny import best_plan, drawn
 from trayopt.api import solve
 from trayopt.domain.cablework import Subunit
@@ -354,6 +355,21 @@ def test_a_ring_of_two_subunits_is_found() -> None:
     best = oracle.solve(swapped_halves())
     assert best is not None
     assert best.goals[0] > 0
+
+
+@pytest.mark.parametrize(("splices", "fibres", "out"), [(36, 12, 60), (24, 24, 0), (60, 24, 84)])
+def test_what_leads_from_one_leg_of_a_subunit_to_the_next_has_two_trays(splices: int, fibres: int, out: int) -> None:
+    """What is more stays out with all that it is spliced to, and preferences that say otherwise are broken; no ring is closed."""
+    made = round_by_two_trays(splices, fibres)
+    job = job_of(made)
+    rings = overfull_rings(job, lambda _: True, fibres)
+    assert [(ring.trays, [subunit.name for subunit in ring.subunits]) for ring in rings] == (
+        [(2, ["Q/1", "R/1", "P/1"])] if out else []
+    )
+    best = oracle.solve(made)
+    assert best is not None
+    assert out_of_trays(job, Clock()) == best.goals[0] == out
+    assert (preference_bound(job, Divider(job).open, Clock()) is None) == bool(out)
 
 
 @pytest.mark.parametrize(

@@ -34,14 +34,26 @@ def _sharing(job: Job) -> list[str]:
 
 
 def _rings(job: Job) -> list[str]:
-    """Name a shortest ring of subunits divided at the tray that no tray holds."""
+    """Name a shortest ring of subunits divided at the tray that no tray holds, or no two trays."""
     room = max(tray.fibres for tray in job.enclosure.trays)
     rings = overfull_rings(job, lambda subunit: job.trunk_by_id[subunit.trunk].divided_only_at == "tray", room)
     if not rings:
         return []
-    ring = min((found.subunits for found in rings), key=len)
-    first = min(range(len(ring)), key=lambda i: (job.trunk_rank[ring[i].trunk], ring[i].number))
-    names = [subunit.name for subunit in (*ring[first:], *ring[:first])]
+    ring = min(rings, key=lambda found: (found.trays, len(found.subunits)))
+    if ring.trays > 1:
+        *others, around = (subunit.name for subunit in ring.subunits)
+        return [
+            said(
+                "divided at the tray, positions do not fall along a subunit and rise by one at most from leg to leg, and "
+                "{names} lead from one leg of {around} to the next: the splices along them lie in two trays that follow each "
+                "other",
+                names=listed(others),
+                around=around,
+            )
+        ]
+    found = ring.subunits[::-1]
+    first = min(range(len(found)), key=lambda i: (job.trunk_rank[found[i].trunk], found[i].number))
+    names = [subunit.name for subunit in (*found[first:], *found[:first])]
     return [
         said(
             "divided at the tray, positions do not fall along a subunit, and {names} close a ring, each spliced to the "

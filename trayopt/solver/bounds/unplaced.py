@@ -5,8 +5,9 @@ It holds for every plan, whatever its divisions, because physical rules at must 
 * Trays hold so many fibre ends in all, and those of a stack no more than theirs.
 * A subunit of a trunk that is divided at the tray alone lies on one stack whole, or not at all: whole in one leg, or opened, all
   its legs in trays. Its parked fibres take room as its splices do, and their positions do not fall along it. Where such
-  subunits close a ring, all positions on it are equal: it lies in one tray, or stays out. Rings are found in the answer
-  itself and forbidden, so many times; what is left is a bound at any time.
+  subunits close a ring, all positions on it are equal: it lies in one tray, or stays out; where they lead from one leg of a
+  subunit to the next, in two. Rings are found in the answer itself and forbidden, so many times; what is left is a bound at
+  any time.
 * Ways and guides take so many tubes, coiled ones among them: they are counted by stack, by class of like subunits.
 """
 
