@@ -144,13 +144,13 @@ def preferences_kept(
     too_dear = frozenset(price) - open_still
     outline = Outline(job, open_, clock=clock, divide_at=divide_at)
     outline.require(outline.broken("prefer") <= weight)
-    pays = {name: outline.literal(f"{name} is paid for") for name in open_still}
-    others = {name: outline.broken("prefer", without=name) for name in open_still}
+    pays = {name: outline.literal(f"{name} is paid for") for name in sorted(open_still)}
+    others = {name: outline.broken("prefer", without=name) for name in pays}
     for name, literal in pays.items():
         outline.require(others[name] <= weight - price[name], literal)
     while open_still:
         trial = outline.cp.clone()
-        trial.add_bool_or([pays[name] for name in open_still])
+        trial.add_bool_or([pays[name] for name in sorted(open_still)])
         status, solver = look(trial, clock)
         if status not in FOUND:
             infeasible = status == cp_sat.INFEASIBLE
