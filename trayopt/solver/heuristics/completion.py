@@ -166,7 +166,7 @@ class RelaxedModel(Generic[B]):
         if isinstance(fewer, bool):
             cp.add(less == int(fewer))
         else:
-            cp.add(fewer).only_enforce_if(less)
+            cp.add(fewer).only_enforce_if([less])
         others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
         cp.add(total([less, *others]) >= 1)
         return Likeness(Asked(self._solver(MOST_EFFORT), cp), {key: (of,) for key, of in seen}, self.clock)

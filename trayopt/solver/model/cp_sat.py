@@ -2,23 +2,21 @@
 
 ``ortools.sat.python.cp_model`` loads pandas, which takes longer than most searches, for methods on tables of variables that
 nobody here calls. What models, searches and solutions are made of stands in ``cp_model_helper``: this file says it in as few
-words as the solver needs, under the names that OR-tools gives them. A test compares both.
+words as the solver needs, under the names that OR-tools gives them. A test compares both. The model of ``cp_model_helper``
+loads numpy, which takes as long as many a search, too: rows are written to the plain data of a model here.
 """
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Sequence
 from threading import Lock
 from typing import Any, cast
 
 from ortools.sat.python import cp_model_helper
 from ortools.sat.python.cp_model_helper import (
-    BoolArgumentConstraint,
     BoundedLinearExpression,
-    Constraint,
     ConstraintProto,
-    CpBaseModel,
+    CpModelProto,
     CpSolverResponse,
     CpSolverStatus,
     DecisionStrategyProto,
@@ -46,9 +44,6 @@ __all__ = [
     "SolutionCallback",
 ]
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-"""The first model loads numpy, which begins a thread for each core for matrices that nobody here multiplies."""
-
 OPTIMAL = CpSolverStatus.OPTIMAL
 FEASIBLE = CpSolverStatus.FEASIBLE
 INFEASIBLE = CpSolverStatus.INFEASIBLE
@@ -57,24 +52,38 @@ UNKNOWN = CpSolverStatus.UNKNOWN
 FIXED_SEARCH = SatParameters.SearchBranching.FIXED_SEARCH
 
 BOOLEAN = Domain(0, 1)
+WITHOUT_END = (-(2**63), 2**63 - 1)
+"""The edges of a range that has no least or no greatest number."""
 
 
-class CpModel(CpBaseModel):
+class Constraint:
+    """A row of a model."""
+
+    __slots__ = ("_model", "_row")
+
+    def __init__(self, model: CpModel, row: ConstraintProto) -> None:
+        self._model = model
+        self._row = row
+
+    def only_enforce_if(self, literals: Iterable[Literal]) -> None:
+        """Let the row hold only if all of the literals hold."""
+        self._row.enforcement_literal.extend(self._model.indices(literals))
+
+
+class CpModel:
     """Variables, constraints and at most one goal."""
 
     def __init__(self) -> None:
-        super().__init__(None)
-
-    @property
-    def proto(self) -> Any:
+        self.proto: Any = CpModelProto()
         """The model as plain data."""
-        return self.model_proto
+        self._constants: dict[int, int] = {}
+        """The numbers of the variables that have one value, by this value."""
 
     def clone(self) -> CpModel:
         """Copy the model; its variables serve for the copy as well."""
         copy = CpModel()
         copy.proto.copy_from(self.proto)
-        copy.rebuild_constant_map()
+        copy._constants.update(self._constants)
         return copy
 
     def validate(self) -> str:
@@ -90,17 +99,23 @@ class CpModel(CpBaseModel):
         return self._variable(name, BOOLEAN)
 
     def _variable(self, name: str, domain: Domain) -> IntVar:
-        return IntVar(self.model_proto).with_name(name).with_domain(domain)
+        variable = IntVar(self.proto).with_domain(domain)
+        return variable.with_name(name) if name else variable
 
     def new_constant(self, value: int) -> IntVar:
         """Return the variable that has one value."""
-        return IntVar(self.model_proto, self.get_or_make_index_from_constant(value))
+        return IntVar(self.proto, self._constant(value))
+
+    def _constant(self, value: int) -> int:
+        if value not in self._constants:
+            self._constants[value] = self.new_int_var(value, value, "").index
+        return self._constants[value]
 
     def get_int_var_from_proto_index(self, index: int) -> IntVar:
         """Return the variable of a number."""
         if not 0 <= index < len(self.proto.variables):
             raise ValueError(f"no variable has the number {index}")
-        return IntVar(self.model_proto, index)
+        return IntVar(self.proto, index)
 
     def get_bool_var_from_proto_index(self, index: int) -> IntVar:
         """Return the 0/1 variable of a number."""
@@ -109,12 +124,21 @@ class CpModel(CpBaseModel):
             raise TypeError(f"variable {index} is not a 0/1 variable")
         return variable
 
+    def indices(self, literals: Iterable[Literal]) -> list[int]:
+        """Return the numbers of literals, negative for negations."""
+        return [self._constant(int(x)) if isinstance(x, int) else x.index for x in literals]
+
     def add(self, constraint: BoundedLinearExpression | bool) -> Constraint:
         """Add a comparison of sums, or a truth value if the comparison needed no variables."""
         if isinstance(constraint, bool):
             return self.add_bool_or([True] if constraint else [])
-        added: Constraint = self._add_bounded_linear_expression(constraint)  # type: ignore[attr-defined]
-        return added
+        row = self.proto.constraints.add()
+        linear = row.linear
+        linear.vars.extend([variable.index for variable in constraint.vars])
+        linear.coeffs.extend(constraint.coeffs)
+        edges, offset = constraint.bounds.flattened_intervals(), constraint.offset
+        linear.domain.extend([edge if edge in WITHOUT_END else edge - offset for edge in edges] if offset else edges)
+        return Constraint(self, row)
 
     def add_linear_constraint(self, expression: LinearExpr, least: int, most: int) -> Constraint:
         """Hold a sum between two numbers."""
@@ -124,32 +148,34 @@ class CpModel(CpBaseModel):
         """Hold a sum to some numbers."""
         return self.add(BoundedLinearExpression(expression, domain))
 
-    def add_bool_or(self, *literals: Literal | Iterable[Literal]) -> Constraint:
+    def add_bool_or(self, literals: Iterable[Literal]) -> Constraint:
         """Require that at least one of the literals holds."""
-        return self._add_literals(BoolArgumentConstraint.bool_or, literals)
+        row = self.proto.constraints.add()
+        row.bool_or.literals.extend(self.indices(literals))
+        return Constraint(self, row)
 
-    def add_bool_and(self, *literals: Literal | Iterable[Literal]) -> Constraint:
+    def add_bool_and(self, literals: Iterable[Literal]) -> Constraint:
         """Require that all literals hold."""
-        return self._add_literals(BoolArgumentConstraint.bool_and, literals)
+        row = self.proto.constraints.add()
+        row.bool_and.literals.extend(self.indices(literals))
+        return Constraint(self, row)
 
-    def add_at_most_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
+    def add_at_most_one(self, literals: Iterable[Literal]) -> Constraint:
         """Require that at most one of the literals holds."""
-        return self._add_literals(BoolArgumentConstraint.at_most_one, literals)
+        row = self.proto.constraints.add()
+        row.at_most_one.literals.extend(self.indices(literals))
+        return Constraint(self, row)
 
-    def add_exactly_one(self, *literals: Literal | Iterable[Literal]) -> Constraint:
+    def add_exactly_one(self, literals: Iterable[Literal]) -> Constraint:
         """Require that exactly one of the literals holds."""
-        return self._add_literals(BoolArgumentConstraint.exactly_one, literals)
+        row = self.proto.constraints.add()
+        row.exactly_one.literals.extend(self.indices(literals))
+        return Constraint(self, row)
 
     def add_implication(self, when: Literal, then: Literal) -> Constraint:
         """Require a literal if another literal holds."""
-        added = self.add_bool_and(then)
-        added.only_enforce_if(when)
-        return added
-
-    def _add_literals(
-        self, kind: BoolArgumentConstraint, literals: tuple[Literal | Iterable[Literal], ...]
-    ) -> Constraint:
-        added: Constraint = self._add_bool_argument_constraint(kind, *literals)  # type: ignore[attr-defined]
+        added = self.add_bool_and([then])
+        added.only_enforce_if([when])
         return added
 
     def minimize(self, goal: Expression) -> None:
@@ -214,7 +240,7 @@ class CpModel(CpBaseModel):
 
     def add_assumptions(self, literals: Iterable[Literal]) -> None:
         """Take literals for granted: where they cannot hold together, the solver can say which of them."""
-        self.proto.assumptions.extend([self.get_or_make_boolean_index(literal) for literal in literals])
+        self.proto.assumptions.extend(self.indices(literals))
 
 
 class SolutionCallback(cp_model_helper.SolutionCallback):
