@@ -57,6 +57,7 @@ class _Orders:
         self.x = x
         self.at: dict[tuple[Pattern, Place], int] = {}
         self._with: dict[Leg, list[Pattern]] = {}
+        self._legs: dict[tuple[Leg, Place], list[int]] = {}
         for kind, alike in x.kinds.items():
             for pattern in alike:
                 for leg in pattern.legs:
@@ -77,8 +78,15 @@ class _Orders:
 
     def leg(self, leg: Leg, place: Place, factor: int = 1) -> Terms:
         """Return the terms of a sum that is ``factor`` if a leg lies at a place, and 0 otherwise."""
-        found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
-        return [(factor, number) for number in found if number is not None]
+        if (leg, place) not in self._legs:
+            found = (self.at.get((pattern, place)) for pattern in self._with.get(leg, ()))
+            held = [number for number in found if number is not None]
+            if len(held) > 1:  # a number of its own makes rows short
+                lies = self.x.number(f"{leg} of {leg.of} at {place}", rank=25)
+                self.x.row(f"{leg} of {leg.of} lies at {place}", [*((1, n) for n in held), (-1, lies)], 0, equal=True)
+                held = [lies]
+            self._legs[leg, place] = held
+        return [(factor, number) for number in self._legs[leg, place]]
 
     def _steps(self) -> Iterator[_Step]:
         """Yield the steps of each stack from leg to leg of a subunit, for each division.
