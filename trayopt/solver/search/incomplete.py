@@ -13,9 +13,10 @@ from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
-from trayopt.solver.heuristics.session import LOOK, Session
+from trayopt.solver.heuristics.session import EVEN, LOOK, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import ANY, SEARCH, Given
+from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.lexicographic import Descent
@@ -59,6 +60,7 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
     divisions = s.divider.open if all_placed else s.divider.possible
     model = build(s.job, Policy(), all_placed=all_placed, divisions=divisions, clock=s.clock)
     model.given = Given({"unplaced": 0}) if all_placed else ANY
+    few_legs(work, all_placed=all_placed)
     s.hint(model)
     if not model.solution:
         outcome = s.run(model, None, effort=LOOK if all_placed else None)
@@ -73,6 +75,19 @@ def relaxed(work: Work, *, all_placed: bool) -> None:
     work.descent.descend(model, goals[:legs])
     if not s.clock.over:
         work.descent.descend(without_small(s, model, goals[:legs]), goals[legs:])
+
+
+def few_legs(work: Work, *, all_placed: bool) -> None:
+    """Better the best plan among those with the divisions of least legs: a small model, where that of all divisions is large."""
+    s, settled = work.session, work.session.divider.settle()
+    if settled is None or all_placed in work.few_legs:
+        return
+    work.few_legs.add(all_placed)
+    policy = Policy()
+    job = s.boxed(policy, settled.divisions)
+    model = build(job, policy, all_placed=all_placed, divisions=settled.divisions, clock=s.clock)
+    s.hint(model)
+    s.better(model, [goal for goal in FIRST if goal != "unplaced" or not all_placed], EVEN)
 
 
 def nothing_placed(s: Session) -> None:

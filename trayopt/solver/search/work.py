@@ -55,6 +55,8 @@ class Work:
         The model of all useful divisions, once it is made.
     found
         A model that holds, once there is such a model.
+    few_legs
+        Whether plans with the divisions of least legs were bettered: of those that place every splice, and of all.
     counted
         Whether ways and stacks were counted for what stays out.
     done
@@ -70,6 +72,7 @@ class Work:
     divisions: Divisions = field(default_factory=dict)
     all_open: Model | None = None
     found: Found | None = None
+    few_legs: set[bool] = field(default_factory=set)
     counted: bool = False
     done: bool = False
 
