@@ -12,6 +12,7 @@ from tests import oracle, strategies
 from tests.build import job_of
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS, measure_all
+from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.trunks_outside import sets_outside
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
@@ -126,7 +127,7 @@ def test_sets_of_trunks_hold_the_best_plan_and_their_search_finds_it(kind: str) 
     """The set of the best plan comes before its bound is above that plan, and the search with sets proves the plan."""
     searched = 0
     for seed, job, goals, outside in partly_outside(range(64000, 64015), **KINDS[kind]):
-        for found in sets_outside(job, Clock()):
+        for found in sets_outside(job, Clock(), Divider(job).possible):
             assert found.least <= goals[0], f"seed {seed}"
             if found.trunks == outside:
                 break

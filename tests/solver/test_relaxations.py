@@ -38,7 +38,8 @@ from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
 from trayopt.solver.bounds.tray_room import without_room
-from trayopt.solver.bounds.unplaced import out_of_trays
+from trayopt.solver.bounds.trunks_outside import out_by_patterns
+from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.bounds.ways_first import WaysFirst
 from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
@@ -507,3 +508,72 @@ def test_idle_legs_are_counted_at_the_tray_alone(divide_at: Sequence[str], trays
     best = solved(job, model, ("legs", "trays"))
     assert best is not None
     assert (best.values["trays"], best.values["legs"]) == (trays, trays + 1)
+
+
+def eights_against_twelves(positions: int) -> Job:
+    """Join 72 fibres in ribbons of 8 to ribbons of 12, on one stack of trays of 72 with six sleeves.
+
+    Each closed group holds 24 splices or more, in runs of 8, 4, 4 and 8: four sleeves, so no tray takes two of them.
+    """
+    data = strategies.worked_example()
+    (stack,) = data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+    stack["positions"] = positions
+    stack["tray"] |= {"fibres": 72, "sleeves": 6, "entrance_legs": 12}
+    for trunk, ribbons in zip(data["trunks"], (9, 6), strict=True):
+        trunk["cable"]["subunits"] = [
+            {
+                "count": 1,
+                "ribbons": ribbons,
+                "ribbon_fibres": 72 // ribbons,
+                "diameter_mm": 6,
+                "least_radius_mm": 60,
+            }
+        ]
+        trunk["divide_at"] = ["port"]
+    data["joins"] = [{"a": "P:1-72", "b": "Q:1-72", "name": "0"}]
+    data["rules"] = {"reach": "off"}
+    return job_of(data)
+
+
+@pytest.mark.parametrize(("positions", "legs", "out"), [(2, None, 24), (3, 6, 0)])
+def test_groups_of_four_sleeves_take_a_tray_each(positions: int, legs: int | None, out: int) -> None:
+    """Two trays have as many sleeves as three groups, and no leg takes more than half of a tray."""
+    job = eights_against_twelves(positions)
+    divider = Divider(job)
+    assert divider.settle() is not None, "legs alone tell nothing"
+    assert FirstGoals(divider, divider.open, Clock()).legs(None).bound == legs
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:1])
+    assert best is not None
+    assert best.values["unplaced"] == out
+    assert out_by_stack_counts(job, Clock()) == 0
+    patterns = out_by_patterns(job, divider.possible, Clock())
+    assert patterns is not None
+    assert patterns.least == out
+
+
+def test_what_a_tube_opened_at_the_tray_leaves_out() -> None:
+    """Three trays take a group of 24 each: one tube of 48 whole and nothing of the other, or half of that at the port."""
+    for divide_at, out in (("tray", 48), ("port", 24)):
+        data = strategies.worked_example()
+        (stack,) = data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+        stack["positions"] = 3
+        stack["tray"] |= {"fibres": 24, "sleeves": 4, "entrance_legs": 12}
+        for trunk, ribbons in zip(data["trunks"], (4, 6), strict=True):
+            trunk["cable"]["subunits"] = [
+                {
+                    "count": 2,
+                    "ribbons": ribbons,
+                    "ribbon_fibres": 48 // ribbons,
+                    "diameter_mm": 6,
+                    "least_radius_mm": 60,
+                }
+            ]
+            trunk["divide_at"] = [divide_at]
+        data["joins"] = [{"a": "P:1-96", "b": "Q:1-96", "name": "0"}]
+        data["rules"] = {"reach": "off"}
+        job = job_of(data)
+        best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:1])
+        assert best is not None
+        found = out_by_patterns(job, Divider(job).possible, Clock())
+        assert found is not None
+        assert (divide_at, found.least, best.values["unplaced"]) == (divide_at, out, out)

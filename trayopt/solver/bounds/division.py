@@ -41,6 +41,8 @@ EFFORT = 2.0
 """Most deterministic time for one question."""
 SOON = 0.05
 """Most deterministic time for a question that asks for as many divisions as possible."""
+ROUNDINGS = range(1, 7)
+"""Rounding functions that turn what shares a tray into a share of it."""
 FEW = 3
 """If an answer has fewer divisions than this, the others are asked for one by one: it takes longer to prove that
 several are impossible together.
@@ -203,7 +205,7 @@ class Divider(UsefulDivisions):
     def _share_trays(self, model: cp_sat.CpModel, sizes: Sequence[tuple[Sequence[int], Literal]], room: int) -> None:
         """Let what is chosen take no more trays than there are, where no tray holds more than ``room``."""
         trays = sum(stack.positions for stack in self.job.enclosure.stacks)
-        for k in range(1, 5):
+        for k in ROUNDINGS:
             shares = total(sum(share_of_tray(size, room, k) for size in found) * x for found, x in sizes)
             model.add(shares <= trays * k * room)
 

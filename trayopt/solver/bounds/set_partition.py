@@ -8,6 +8,7 @@ such plan gives these choices:
   splice is a bunch by itself, chosen where its trunk is divided at the tray.
 * A subunit that is not parted has all its bunches on one stack; its first leg is on its first stack always.
 * A tray holds as many fibre ends, sleeves and legs as its bunches bring, and splices of the pairs of trunks that they join.
+* Bunches take no more shares of trays than there are trays (``tray_shares.py``).
 * Ways, stacks of subunits and rules bind as in the outline.
 
 What is left out is in which order bunches lie, and so what crosses and what of a subunit lies next to what.
@@ -27,9 +28,7 @@ from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import AnyRule
 from trayopt.rules.pin import Pinned
 from trayopt.rules.subunit_together import SubunitTogether
-from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_pair import TrayPair
-from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import (  # fmt: skip
     Cuts,
     Expression,
@@ -57,6 +56,7 @@ from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import Kind, KindCounts
 from trayopt.solver.bounds.tied_subunits import room_of
+from trayopt.solver.bounds.tray_shares import holds_fibres, holds_sleeves, most_sleeves2, shares_fit
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
@@ -98,7 +98,7 @@ class SetPartition(KindCounts):
             self.require(total(literal for of, literal in options.items() if of not in self._of_key[key]) <= 0)
         self._divide_where_of_use()
         listed = None
-        if self.job.rules[TrayFibres.id].level == "must":
+        if holds_fibres(self.job):
             listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room_of(self.job))
         self.listed = listed is not None
         """Whether bunches could be listed; where not, nothing is said of them."""
@@ -108,6 +108,7 @@ class SetPartition(KindCounts):
                 self._with[leg].append(bunch)
         if self.listed:
             self._choose()
+            self._share_trays()
             if self.trays:
                 self._count()
             else:
@@ -145,10 +146,7 @@ class SetPartition(KindCounts):
         for stack in self.job.enclosure.stacks:
             loads = total(sum(map(self.job.ends, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * sum(tray.fibres for tray in stack.by_position))
-        if (
-            self.job.rules[TraySleeves.id].level == "must"
-            and len({t.sleeve_fibres for t in self.job.enclosure.trays}) == 1
-        ):
+        if holds_sleeves(self.job):
             self._fill_sleeves()
         level = self.job.rules[TrayPair.id].level
         if level == "off":
@@ -160,10 +158,25 @@ class SetPartition(KindCounts):
             if len(self._pairs(bunch)) > 1:
                 self.require(total(here.values()) <= mixed)
 
+    def _share_trays(self) -> None:
+        """Let bunches take no more shares of trays than there are trays."""
+        sleeves = self._sleeves[0]
+        placed = {bunch: total(here.values()) for bunch, here in self._here.items()}
+        ends = {bunch: sum(map(self.job.ends, bunch)) for bunch in self._here}
+        needed = {bunch: sum(sleeves[leg] for leg in bunch) for bunch in self._here}
+        most = (
+            sum(
+                max(sum(load(leg) for leg in self._cut[key, of]) for of in open_) for key, open_ in self._of_key.items()
+            )
+            for load in (self.job.ends, sleeves.__getitem__)
+        )
+        for constraint in shares_fit(self.job, placed, ends, needed, (next(most), next(most))):
+            self.require(constraint)
+
     def _fill_sleeves(self) -> None:
         """Let stacks take the sleeves that their trays take in all, and a bunch no more than some tray."""
         sleeves, _ = self._sleeves
-        most = 2 * max(tray.sleeves for tray in self.job.enclosure.trays)
+        most = most_sleeves2(self.job)
         more: dict[Done, list[tuple[int, dict[str, Literal]]]] = defaultdict(list)
         least: list[tuple[int, dict[str, Literal]]] = []
         for bunch, here in self._here.items():

@@ -15,11 +15,8 @@ from collections.abc import Sequence
 from trayopt.domain.cablework import Leg
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.solver.bounds.division import share_of_tray
+from trayopt.solver.bounds.division import ROUNDINGS, share_of_tray
 from trayopt.solver.model.model import Model
-
-ROUNDINGS = range(1, 7)
-"""Rounding functions that are tried."""
 
 
 def without_room(job: Job) -> int:

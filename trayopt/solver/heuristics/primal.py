@@ -51,7 +51,8 @@ def first_plan(s: Session, divisions: Divisions, *, all_placed: bool) -> None:
     job = s.boxed(policy, divisions)
     model = build(job, policy, all_placed=all_placed, divisions=divisions, clock=s.clock)
     s.hint(model)
-    s.better(model, ("broken_prefer",) if all_placed else FIRST)
+    if not all_placed or s.run(model, None, effort=TRIAL).assignment is not None:
+        s.better(model, ("broken_prefer",) if all_placed else FIRST)
 
 
 def even_legs(s: Session, least: int) -> None:

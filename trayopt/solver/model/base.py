@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 
 from trayopt.domain.assignment import Way
@@ -15,6 +15,7 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group, Level
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.ranges import Run
 from trayopt.domain.splicing import Done, Piece
 from trayopt.domain.through import Through
 from trayopt.domain.trunk import Trunk
@@ -91,6 +92,22 @@ class Base(Ways):
         return self._make(("window", through.trunk), lambda: least_window_numbers(self, through))
 
 
+def legs_with(job: Job, divisions: Callable[[Subunit], Iterable[int]], run: Run) -> tuple[Leg, ...]:
+    """Legs of every open division of a subunit that hold the first fibre of a run."""
+    subunit = job.trunk_by_id[run.trunk].subunit_of(run.first)
+    return tuple(subunit.leg_of_fibre(run.first, of) for of in divisions(subunit))
+
+
+def sleeves_of_legs(job: Job, divisions: Callable[[Subunit], Iterable[int]], size: int) -> dict[Leg, int]:
+    """Sleeves of ``size`` fibres that the runs of each leg take at least; both sides of a run count them."""
+    found: dict[Leg, int] = defaultdict(int)
+    for run in job.sleeve_runs:
+        for side in run[:2]:
+            for leg in legs_with(job, divisions, side):
+                found[leg] += run.sleeves(size)
+    return found
+
+
 class UsedTrays(Base):
     """The used places of a model that knows what lies at each place."""
 
@@ -118,27 +135,17 @@ class DividedLegs(Base):
         """Return the greatest number of placed legs of a trunk in this model."""
         return sum(max((len(self.legs(s, of)) for of in self.divisions(s)), default=0) for s in trunk.subunits)
 
-    def _options(self, trunk: str, fibre: int) -> tuple[Leg, ...]:
-        """Legs of every open division that hold a spliced fibre."""
-        subunit = self.job.trunk_by_id[trunk].subunit_of(fibre)
-        return tuple(subunit.leg_of_fibre(fibre, of) for of in self.divisions(subunit))
-
     @cached_property
     def sides(self) -> dict[Piece, tuple[tuple[Leg, ...], tuple[Leg, ...]]]:
         """Legs that may hold each side of each piece."""
         return {
-            piece: (self._options(piece.a.trunk, piece.a.first), self._options(piece.b.trunk, piece.b.first))
+            piece: (legs_with(self.job, self.divisions, piece.a), legs_with(self.job, self.divisions, piece.b))
             for piece in self.job.pieces
         }
 
     def leg_sleeves(self, size: int) -> dict[Leg, int]:
         """Sleeves of ``size`` fibres that the runs of each leg take at least; both sides of a run count them."""
-        found: dict[Leg, int] = defaultdict(int)
-        for run in self.job.sleeve_runs:
-            for side in run[:2]:
-                for leg in self._options(side.trunk, side.first):
-                    found[leg] += run.sleeves(size)
-        return found
+        return sleeves_of_legs(self.job, self.divisions, size)
 
     def leg_more_sleeves(self, size: int) -> dict[Leg, dict[Done, int]]:
         """Return for each choice of ribbon work the sleeves that the runs of each leg take above their least, for both sides."""
@@ -146,7 +153,7 @@ class DividedLegs(Base):
         for run in self.job.sleeve_runs:
             for done, more in run.more(size).items():
                 for side in run[:2]:
-                    for leg in self._options(side.trunk, side.first):
+                    for leg in legs_with(self.job, self.divisions, side):
                         found[leg][done] += more
         return found
 

@@ -26,6 +26,7 @@ AUTHORS: Mapping[str, str] = {
     "tray_room": "counting the room of all trays",
     "rings": "counting what a ring of subunits leaves out",
     "stack_counts": "counting legs by stack",
+    "placed_patterns": "choosing the groups of legs that are placed",
     "outline": "counting ways and stacks",
     "division": "counting divisions",
     "segments": "counting splices by tray",

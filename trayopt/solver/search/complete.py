@@ -5,6 +5,7 @@ from __future__ import annotations
 from trayopt.rules.same_division import SameDivision
 from trayopt.rules.variables import Linear
 from trayopt.solver.bounds.partings import parting_bounds
+from trayopt.solver.bounds.partition_bounds import WEIGHT_EFFORT
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Answer
 from trayopt.solver.heuristics.primal import complete_solution, even_legs, first_plan, fix_divisions
 from trayopt.solver.heuristics.session import LOOK, SOON, Session
@@ -67,9 +68,20 @@ def least_by_patterns(work: Work) -> None:
 
 
 def some_plan(work: Work) -> None:
-    """Have a plan to show, and better it for a while."""
-    for all_placed in (True, False):
-        first_plan(work.session, work.divisions, all_placed=all_placed)
+    """Have a plan to show, and better it for a while: of the divisions of least legs, or else of those of closed patterns.
+
+    Divisions of least legs may have bunches that no tray holds. Closed patterns have none, whatever preferences they break.
+    """
+    s = work.session
+    first_plan(s, work.divisions, all_placed=True)
+    if not s.state.whole and s.on("set_partition") and not s.clock.over:
+        answer = s.first_goals.legs(None, WEIGHT_EFFORT)
+        if answer.bound is None:
+            work.complete = False
+            return
+        if answer.divisions not in (None, work.divisions):
+            first_plan(s, answer.divisions, all_placed=True)
+    first_plan(s, work.divisions, all_placed=False)
 
 
 def legs_of_one_size(work: Work) -> None:

@@ -10,6 +10,7 @@ from trayopt.goals.registry import measure_all
 from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.preference_bounds import can_be_placed
 from trayopt.solver.bounds.segments import Segments
+from trayopt.solver.bounds.trunks_outside import out_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
@@ -33,8 +34,26 @@ def any_plan(work: Work) -> None:
 
 def least_unplaced(work: Work) -> None:
     """Bound the splices without a tray over all plans."""
-    least_out(work.session, counted=work.counted)
-    work.done = work.session.state.proven
+    s = work.session
+    least_out(s, counted=work.counted)
+    if not s.state.proven and not s.clock.over:
+        placed_by_patterns(s)
+    work.done = s.state.proven
+
+
+def placed_by_patterns(s: Session) -> None:
+    """Bound the splices without a tray by closed patterns, and look for a plan with the divisions of those that are placed."""
+    out = out_by_patterns(s.job, s.divider.possible, s.clock) if s.on("placed_patterns") else None
+    if out is None:
+        return
+    s.state.record("unplaced", out.least, "placed_patterns")
+    if out.divisions is None or s.clock.over or s.holds({"unplaced": s.state.least("unplaced")}):
+        return
+    policy = Policy()
+    job = s.boxed(policy, out.divisions)
+    model = build(job, policy, all_placed=False, divisions=out.divisions, clock=s.clock)
+    model.require(s.expression(model, "unplaced") <= out.least)
+    s.better(model, FIRST)
 
 
 def in_order_by_segments(work: Work) -> None:

@@ -23,9 +23,11 @@ from trayopt.solver.search.work import Again, Work
 from trayopt.track.laid import Laid
 
 NAME = "trunks_outside"
+PATTERNS = "placed_patterns"
+"""The relaxation that says which bunches can be placed."""
 COUNTED = "stack_counts"
 """The relaxation that counts the loss of a set."""
-FIRST_EFFORT, MORE = 2.0, 4.0
+FIRST_EFFORT, MORE = 3.0, 4.0
 """Most deterministic time for a set in the first round, and how many times as much in each further one."""
 
 
@@ -61,7 +63,7 @@ def trunks_outside(work: Work) -> None:
     the next round, which is longer. One that has such a plan waits for those that lose less.
     """
     s = work.session
-    found = sets_outside(s.job, s.clock)
+    found = sets_outside(s.job, s.clock, s.divider.possible if s.on(PATTERNS) else None)
     cases: list[Case] = []
     left, effort = False, FIRST_EFFORT
     while not s.clock.over:
@@ -85,20 +87,18 @@ def trunks_outside(work: Work) -> None:
 def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Iterator[Case]:
     """Yield the sets that are known, and then each further one, as long as one can be better than the best plan."""
     yield from list(cases)
-    for trunks, least in found:
+    for trunks, least, by in found:
         if trunks is not None and not cases:
-            s.state.record(
-                "unplaced", least, COUNTED
-            )  # no set loses less: this stands, however soon the search is stopped
+            s.state.record("unplaced", least, by)  # no set loses less: this stands, however soon the search is stopped
             nothing_placed(s)
-        rest = Case({"unplaced": least}, [Bound("unplaced", least, COUNTED)])
+        rest = Case({"unplaced": least}, [Bound("unplaced", least, by)])
         if trunks is None or rest.excluded(s.state) or s.clock.over:
             cases.append(rest)
             found.close()
             return
         lost = sum(piece.count for piece in lost_pieces(s.job, trunks))
         case = Set({"unplaced": max(least, lost)}, trunks=trunks)
-        case.bounds.append(Bound("unplaced", case.price["unplaced"], COUNTED))
+        case.bounds.append(Bound("unplaced", case.price["unplaced"], by))
         cases.append(case)
         if not trunks:
             cases.append(rest)
