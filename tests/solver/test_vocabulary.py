@@ -24,6 +24,7 @@ from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import Counts
 from trayopt.solver.bounds.place_counts import PlaceCounts
 from trayopt.solver.bounds.preference_bounds import preference_bound
+from trayopt.solver.bounds.round_counts import RoundCounts
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.set_partition import SetPartition
 from trayopt.solver.bounds.settled_segments import SettledSegments
@@ -61,9 +62,16 @@ def counts() -> Counts:
     return Counts(build(divider.job, STRICT, all_placed=True, divisions=divisions), divisions)
 
 
+def rounds() -> RoundCounts:
+    """Count the chains of the worked example."""
+    divider, divisions = settled()
+    return RoundCounts(build(divider.job, STRICT, all_placed=True, divisions=divisions), in_order=True)
+
+
 MADE: dict[str, Callable[[], Any]] = {
     "outline": lambda: Outline(example()[0], example()[1].open),
     "counts": counts,
+    "counts by round": rounds,
     "set partition": lambda: SetPartition(example()[1], example()[1].open, Clock(), trays=False),
     "set partition over trays": lambda: SetPartition(example()[1], example()[1].open, Clock(), trays=True),
     "counts by stack": lambda: StackCounts(Question(example()[0])),

@@ -93,7 +93,17 @@ class Outline(Base):
         self._parted: dict[tuple[str, int], Literal] = {}
         self._loads: dict[str, Expression] = {}
         """Fibre ends on each stack at least, where no tray may hold too many."""
-        for subunit in job.subunits:
+        self._lay_subunits()
+        self.furnish()
+        let_speak(self, self.voice_for, policy)
+        if policy.physical == "hard":
+            leave_room(self)
+        self._tie()
+        self._pins()
+
+    def _lay_subunits(self) -> None:
+        """Give each spliced subunit a first stack."""
+        for subunit in self.job.subunits:
             key = (subunit.trunk, subunit.number)
             if key in self._spliced:
                 self._first[key] = {stack: self.literal(f"{subunit.name} on {stack}") for stack in self.stacks}
@@ -101,12 +111,6 @@ class Outline(Base):
                 self._parted[key] = self._may_part(subunit)
         self._link()
         self._load()
-        self.furnish()
-        let_speak(self, self.voice_for, policy)
-        if policy.physical == "hard":
-            leave_room(self)
-        self._tie()
-        self._pins()
 
     @cached_property
     def voice(self) -> Variables:

@@ -28,6 +28,7 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular")),
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
     Relaxation("pattern_counts", "pattern_counts", ("trays", "leg_length_mm", "irregular")),
+    Relaxation("round_counts", "round_counts", ("trays", "leg_length_mm")),
     Relaxation("place_counts", "place_counts", ("trays", "leg_length_mm")),
     Relaxation(
         "settled_segments",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from trayopt.domain.assignment import Way
 from trayopt.domain.plan import GoalName
+from trayopt.solver.bounds import round_counts
 from trayopt.solver.bounds.pattern_bounds import Counted, count, placed_bound
 from trayopt.solver.bounds.pattern_counts import Guess, hold, in_scope
 from trayopt.solver.bounds.tray_room import fewest_trays
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from trayopt.solver.model.cp_sat import CpModel
 
 
+MANY = 4000
+"""Bunches times places of a model from which chains are counted round by round before legs are counted by subunit."""
 BESIDE = 1.0
 """Most deterministic time for a guess if a good plan is known already."""
 
@@ -150,6 +153,8 @@ def guided(s: Session, model: Model, least: int) -> bool:
     something must: in the order that pays least for it, of least length, or else of any. A plan of habit that goes the counted
     ways is often as good as that; where it is not, the model has it to begin with, and the other guesses get less time.
     """
+    if len(model.links) * len(model.places) >= MANY and s.on(round_counts.NAME) and _in_rounds(s, model, least):
+        return True
     counted = _counted(s, model, least) if s.on("pattern_counts") and in_scope(model) else None
     guess = None if counted is None else counted.guess
     laid = guess is not None and _laid(s, model, guess, least)
@@ -163,6 +168,32 @@ def guided(s: Session, model: Model, least: int) -> bool:
         if not s.clock.over
     )
     return any(tried)
+
+
+def _in_rounds(s: Session, model: Model, least: int) -> bool:
+    """Count chains round by round, and lay them as counted; return whether that plan is as good in trays and length as counted.
+
+    Where crossings count before lengths, the lengths are those of plans without a crossing.
+    """
+    if not round_counts.able(model):
+        return False
+    trays_first, in_order = (s.state.counts_first(goal, "leg_length_mm") for goal in ("trays", "crossings"))
+    room = fewest_trays(model, 0) if s.on("tray_room") else 0
+    found = round_counts.count(model, least, s.clock, trays=room, trays_first=trays_first, in_order=in_order)
+    if found is None:
+        return False
+    model.least["trays"] = Least(found.trays, "tray_room" if found.trays == room else round_counts.NAME)
+    given: dict[GoalName, int] = {"trays": found.trays} if trays_first else {}
+    model.least["leg_length_mm"] = Least(
+        found.length, round_counts.NAME, {**given, "crossings": 0} if in_order else given
+    )
+    if keeps_facts(s.job, found.plan):
+        s.state.offer(s.job, found.plan)
+        s.tell()
+    if not s.prefers(least) or s.state.value("crossings") or s.state.value("leg_length_mm") > found.length:
+        return False
+    s.hint(model)
+    return True
 
 
 def _hoped(s: Session, model: Model) -> dict[GoalName, int]:

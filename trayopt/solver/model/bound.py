@@ -33,6 +33,7 @@ AUTHORS: Mapping[str, str] = {
     "settled_segments": "counting segments by tray",
     "set_partition": "counting closed patterns of legs",
     "pattern_counts": "counting trays",
+    "round_counts": "counting subunits round by round",
     "place_counts": "counting legs by tray",
     "opposite_orders": "counting pairs in opposite orders",
 }

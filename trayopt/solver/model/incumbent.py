@@ -97,6 +97,10 @@ class State:
         if self.watch is not None:
             self.watch(step)
 
+    def counts_first(self, goal: GoalName, other: GoalName) -> bool:
+        """Whether one goal comes before another."""
+        return self.order.index(goal) < self.order.index(other)
+
     def value(self, goal: GoalName) -> int:
         """Value of a goal in the best plan."""
         return self.vector[self.order.index(goal)]

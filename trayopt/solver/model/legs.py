@@ -24,7 +24,7 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import DividedLegs, Key
-from trayopt.solver.model.chains import Step, chains, length_of
+from trayopt.solver.model.chains import Link, Step, chains, length_of
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import lits, total
 from trayopt.solver.model.ways import Partings
@@ -141,10 +141,14 @@ class LegModel(DividedLegs):
                         if one != other and self.loads[one] + self.loads[other] > room:
                             yield Step(one, other)
 
+    @cached_property
+    def links(self) -> dict[int, Link]:
+        """Where each bunch lies in its chain."""
+        return chains(self.bunches, self._steps())
+
     def _make_literals(self) -> None:
         """Make the literals of bunches at places, those of a chain once: its other bunches lie so many positions outward."""
-        links = chains(self.bunches, self._steps())
-        last = length_of(links)
+        links, last = self.links, length_of(self.links)
         rank = self.job.enclosure.place_rank
         positions = {stack.id: stack.positions for stack in self.job.enclosure.stacks}
         for bunch, link in links.items():
