@@ -198,7 +198,8 @@ def test_best_plans_of_torn_subunits_are_let_in(seed: int) -> None:
     """Trays are scarce and trunks are divided at the port, so that rows speak of the legs of subunits that may be torn."""
     data = drawn(seed, rules=0.0, at_port=0.9, tight=1.0, trunks=2, ribbons=4, shape="shuffled")
     data["rules"] = {"subunit_together": {"level": "prefer", "weight": 1} if seed % 3 else "off"}
-    assert any("turns off with" in name for name in plans_of(job_of(data), {"unplaced": 0}, orders=True).names)
+    given: dict[GoalName, int] = {"unplaced": 0, "broken_prefer": 99, "legs": 99}
+    assert any("turns off with" in name for name in plans_of(job_of(data), given, orders=True).names)
     best_is_let_in(data, seed)
 
 
@@ -219,7 +220,8 @@ def test_best_plans_of_every_order_of_subunits_that_fill_a_tray_each_are_let_in(
         assert best is not None
         values = dict(zip(oracle.GOALS, best.goals, strict=True))
         job = job_of(data)
-        shared += sum("share no tray" in name for name in plans_of(job, {"unplaced": 0}, orders=True).rows)
+        plans = plans_of(job, {"unplaced": 0, "broken_prefer": 99}, orders=True)
+        shared += sum("share no tray" in name for name in plans.rows)
         assert admitted(job, values), joined
         crossings.add(values["crossings"])
     assert shared

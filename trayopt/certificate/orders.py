@@ -33,7 +33,8 @@ def order(x: Placed) -> None:
     orders = _Orders(x)
     orders.follow()
     orders.tie()
-    orders.cross()
+    if "broken_prefer" in x.given:  # no goal before asks for crossings
+        orders.cross()
 
 
 class _Step(NamedTuple):
@@ -183,7 +184,11 @@ class _Orders:
             for position in range(1, deepest):
                 terms = [(1, turned[b, position]), (-1, turned[a, position])]
                 x.row(f"{one.name} over {other.name} up to {position}", [*terms, *free], 0)
-        x.goals["crossings"] = cross_torn(x, self.leg, {pair: (self.crossing[pair], n) for pair, n in times.items()})
+        whole = {pair: (self.crossing[pair], n) for pair, n in times.items()}
+        known = "legs" in x.given  # before, there are many legs that may be torn
+        x.goals["crossings"] = (
+            cross_torn(x, self.leg, whole) if known else [(n, number) for number, n in whole.values()]
+        )
         self._oppose({key: firsts for key, (_, firsts) in lows.items()}, range(1, deepest + 1))
 
     def _twins(self, lows: Iterable[Key]) -> list[tuple[Key, Key]]:

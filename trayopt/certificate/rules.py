@@ -26,6 +26,8 @@ from trayopt.domain.pins import LegPin
 from trayopt.domain.plan import GoalName
 from trayopt.track.window import extents_mm, passages
 
+MOST_STEPS = 40
+"""Greatest number of subunits of a trunk between whose pairs steps are counted, where splices may stay out."""
 LATER_KEYS = (
     "enclosure.parts",
     "enclosure.stacks.trays",
@@ -313,7 +315,10 @@ def _regular(x: Placed) -> None:
     steps: list[tuple[int, int]] = []
     ids = [stack.id for stack in x.stacks]
     follows = dict(zip(ids, [*ids[1:], ids[0]], strict=True))
-    for t in x.trunks if x.whole and len(ids) > 1 else ():
+    for t in x.trunks if len(ids) > 1 else ():
+        if not x.whole:
+            steps += _steps_of_some(x, t.id, follows)
+            continue
         walk = [s for s in x.spliced if s.trunk == t.id] if t.id in x.job.lead_trunks else []
         for before, s in pairwise(walk):
             steps.append((1, x.number(f"{s.name} out of turn")))
@@ -333,6 +338,40 @@ def _regular(x: Placed) -> None:
         x.row(f"{stack.id} not above", [(1, height), (-1, highest)], 0)
         x.row(f"{stack.id} not below", [(1, lowest), (-1, height), (deepest, in_use[stack.id])], deepest)
     x.goals["irregular"] = [*steps, (1, highest), (-1, lowest)]
+
+
+def _steps_of_some(x: Placed, trunk: str, follows: Mapping[str, str]) -> list[tuple[int, int]]:
+    """Add the rows of steps from each subunit to the next one with a placed splice, where splices may stay out.
+
+    A subunit that is torn takes no step that counts.
+    """
+    walk = [s for s in x.spliced if s.trunk == trunk] if trunk in x.job.lead_trunks else []
+    if len(walk) > MOST_STEPS:
+        return []
+    steps: list[tuple[int, int]] = []
+    here: dict[tuple[Key, str], int] = {}
+    some: dict[Key, int] = {}
+    for s in walk:
+        key = (s.trunk, s.number)
+        legs = [leg for k in x.divisions[key] for leg in x.job.spliced_legs(s, k)]
+        for stack in follows:
+            here[key, stack] = x.number(f"{s.name} has some on {stack}")
+            for leg in legs:
+                placed = x.on.get((leg, stack), ())
+                x.row(f"{leg} of {leg.of} is some on {stack}", [*placed, (-1, here[key, stack])], 0)
+        some[key] = x.number(f"{s.name} has some")
+        x.row(f"{s.name} has none", [(1, some[key]), *((-f, n) for leg in legs for f, n in x.placed(leg))], 0)
+    for i, s in enumerate(walk[1:], start=1):
+        after = (s.trunk, s.number)
+        steps.append((1, x.number(f"{s.name} out of turn")))
+        for j, one in enumerate(walk[:i]):
+            before = (one.trunk, one.number)
+            free = [(-1, some[b.trunk, b.number]) for b in walk[j + 1 : i]]
+            free += [(-1, n) for n in (x.torn[before], x.torn[after], steps[-1][1])]
+            for turn, following in follows.items():
+                others = [(1, here[after, stack]) for stack in follows if stack != following]
+                x.row(f"{s.name} next after {one.name} on {turn}", [(1, here[before, turn]), *others, *free], 1)
+    return steps
 
 
 def unknown_keys(job: Job) -> set[str]:
