@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from fractions import Fraction
 from itertools import permutations
 
 import pytest
@@ -15,6 +17,7 @@ from tests.cli.run import ROOT
 from tests.solver.tiny import drawn
 from trayopt import load_job, solve
 from trayopt.certificate.check import Leaf, Lemma, System, Wrong
+from trayopt.certificate.places import Placed
 from trayopt.certificate.rules import plans_of, unknown_keys
 from trayopt.domain.base import remade
 from trayopt.domain.plan import GoalName
@@ -22,6 +25,7 @@ from trayopt.solver.learn import learnt
 from trayopt.solver.model.clock import Clock
 
 BATCH = 15
+STANDARD = ROOT / "models" / "standard"
 
 
 def best_is_let_in(data: Json, seed: int) -> None:
@@ -156,41 +160,138 @@ def test_legs_without_a_splice_keep_their_order(
 TORN: dict[GoalName, int] = {"unplaced": 0, "broken_must": 0, "broken_prefer": 4, "legs": 8, "trays": 4}
 
 
+def torn(value: int) -> Placed:
+    """Give the rows for plans of halves that are joined crosswise, so that a subunit is torn on each side."""
+    plans = plans_of(load_job(STANDARD / "2x288-swapped-halves-wall-2x6.yaml"), TORN, orders=True)
+    plans.below("crossings", value)
+    return plans
+
+
+def parked(value: int) -> Placed:
+    """Give the rows for plans of tubes that are opened, with parked legs between the others."""
+    plans = plans_of(
+        load_job(named("mix-6037-020")), {"unplaced": 0, "broken_must": 0, "broken_prefer": 4}, orders=True
+    )
+    plans.below("legs", value)
+    return plans
+
+
 def test_legs_of_torn_subunits_cross_each_by_itself() -> None:
-    """Halves are joined crosswise, so that one of two subunits is torn on each side: three crossings, not fewer."""
-    job = load_job(ROOT / "models" / "standard" / "2x288-swapped-halves-wall-2x6.yaml")
-    for value, fits in ((3, False), (4, True)):
-        plans = plans_of(job, TORN, orders=True)
-        plans.below("crossings", value)
-        assert solvable(plans) == fits
+    """There are three crossings, not fewer."""
+    assert not solvable(torn(3))
+    assert solvable(torn(4))
 
 
-def test_what_proves_the_crossings_of_torn_legs_is_refused_where_it_is_used_wrongly() -> None:
-    """The proof says three; it is no proof of four, nor without one of its lemmas that counts, nor of legs turned round."""
-
-    def plans(value: int) -> System:
-        made = plans_of(
-            load_job(ROOT / "models" / "standard" / "2x288-swapped-halves-wall-2x6.yaml"), TORN, orders=True
-        )
-        made.below("crossings", value)
-        return made
-
-    proof = learnt(plans(3), Clock())
+@pytest.mark.parametrize(
+    ("plans", "least", "of"),
+    [
+        pytest.param(torn, 3, lambda name, _: "crosses" in name or "turns off" in name, id="torn legs"),
+        pytest.param(
+            parked,
+            15,
+            lambda name, plans: any(not p.pieces and name.startswith(p.name) for p in plans.patterns),
+            id="parked legs",
+        ),
+    ],
+)
+def test_proofs_that_use_rows_of_orders_wrongly_are_refused(
+    plans: Callable[[int], Placed], least: int, of: Callable[[str, Placed], bool]
+) -> None:
+    """A proof of a bound is none of a higher one, nor with the lemmas on such legs turned round, nor without lemmas."""
+    proof = learnt(plans(least), Clock())
     assert proof is not None
-    plans(3).refute(proof)
-    *lemmas, leaf = [node for node in proof if isinstance(node, Lemma)] + [Leaf({})]
-    at = next(
-        i for i, lemma in enumerate(lemmas)
-        if isinstance(lemma, Lemma) and any(" crosses " in name or "turns off" in name for name, _, _ in lemma.bounds)
-    )  # fmt: skip
-    said = lemmas[at]
-    assert isinstance(said, Lemma)
-    turned = Lemma([(name, -sign, value) for name, sign, value in said.bounds])
-    with pytest.raises(Wrong, match=r"does not follow|prove nothing"):
-        plans(4).refute(proof)
-    for forged in ([*lemmas[:at], turned, *lemmas[at + 1 :], leaf], [Lemma(said.bounds[:0]), leaf], [leaf]):
+    plans(least).refute(proof)
+    known, leaf = plans(least), proof[-1]
+    turned = [
+        Lemma([(name, -sign, value) for name, sign, value in node.bounds])
+        if isinstance(node, Lemma) and any(of(name, known) for name, *_ in node.bounds)
+        else node
+        for node in proof
+    ]
+    assert turned != proof
+    for value, forged in (
+        (least + 1, proof),
+        (least, turned),
+        (least, [Lemma([]), leaf]),
+        (least, [leaf]),
+    ):
         with pytest.raises(Wrong, match=r"does not follow|prove nothing"):
-            plans(3).refute(forged)
+            plans(value).refute(forged)
+
+
+def near(seed: int) -> Json:
+    """Draw a tiny job whose trays are scarce, so that legs which follow others do not all find room in the next tray."""
+    return drawn(
+        seed,
+        rules=0.0,
+        at_port=(0.9, 0.3)[seed % 2],
+        tight=1.0,
+        trunks=2,
+        ribbons=6 if seed % 3 else 4,
+        shape="shuffled",
+        stacks=1 + seed % 2,
+        positions=2 + (seed + 1) % 2,
+    )
+
+
+def rows_of_neighbours(system: System) -> list[str]:
+    """Name the rows of patterns that ask for two neighbours."""
+    return [name for name in system.rows if ":" in name and (" after " in name or " before " in name)]
+
+
+@pytest.mark.parametrize("seed", [54, 90, 95, 147, 219, 235, 283, 340, 381])
+def test_best_plans_of_legs_that_need_the_next_tray_are_let_in(seed: int) -> None:
+    data = near(seed)
+    assert rows_of_neighbours(plans_of(job_of(data), {"unplaced": 0}))
+    best_is_let_in(data, seed)
+
+
+def test_neighbours_that_cannot_share_a_tray_bound_the_length() -> None:
+    """The job has a bound by them alone, whose proof is refused where they are left out or a higher one is claimed."""
+    best = oracle.solve(near(340))
+    assert best is not None
+    values = dict(zip(oracle.GOALS, best.goals, strict=True))
+    given: dict[GoalName, int] = {
+        "unplaced": 0, "broken_must": 3, "broken_prefer": 3, "legs": 8, "trays": 3, "crossings": 5,
+    }  # fmt: skip
+    assert given.items() <= values.items()
+
+    def plans(above: int = 0, *, leave_out: bool = False) -> System:
+        system = plans_of(job_of(near(340)), given)
+        system.below("leg_length_mm", values["leg_length_mm"] + above)
+        for name in rows_of_neighbours(system) if leave_out else ():
+            del system.rows[name]
+        return system
+
+    proof = learnt(plans(), Clock())
+    assert proof is not None
+    plans().refute(proof)
+    assert solvable(plans(leave_out=True))
+    for forged in (plans(leave_out=True), plans(50)):
+        with pytest.raises(Wrong, match=r"does not follow|prove nothing"):
+            forged.refute(proof)
+    (row, *_) = rows_of_neighbours(plans())
+    with pytest.raises(Wrong, match="a price below 0"):
+        plans().refute([Leaf({row: Fraction(-1)})])
+
+
+@pytest.mark.parametrize("seed", [69, 77, 79, 81, 169])
+def test_best_plans_with_steps_where_splices_stay_out_are_let_in(seed: int) -> None:
+    """Some subunits stay out, and the others do not all take turns."""
+    data = drawn(seed, tight=1.0, stacks=2 + seed % 2, trunks=2, ribbons=6 if seed % 2 else 4, positions=1 + seed % 2)
+    assert any(" next after " in name for name in plans_of(job_of(data), {}).rows)
+    best_is_let_in(data, seed)
+
+
+def test_steps_count_where_splices_stay_out() -> None:
+    """Three of six subunits have a splice in a tray: on two stacks one takes no turn, or the stacks are uneven."""
+    given: dict[GoalName, int] = {
+        "unplaced": 1_680, "broken_must": 0, "broken_prefer": 0, "legs": 6, "trays": 3, "crossings": 0, "leg_length_mm": 25_500,
+    }  # fmt: skip
+    for value, fits in ((1, False), (2, True)):
+        plans = plans_of(load_job(named("mix-6037-008")), given)
+        plans.below("irregular", value)
+        assert solvable(plans) == fits
 
 
 @pytest.mark.parametrize("seed", [2, 11, 12, 18, 27])

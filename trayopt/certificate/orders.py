@@ -14,7 +14,7 @@ from trayopt.certificate.torn import cross_torn
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 
-MOST_PLACED = 8_000
+MOST_PLACED = 16_000
 """Greatest number of patterns times places for which rows are made."""
 
 Terms = list[tuple[int, int]]

@@ -14,6 +14,7 @@ from typing import Any
 
 from trayopt.certificate.check import Unknown
 from trayopt.certificate.guides import fill_guides
+from trayopt.certificate.neighbours import keep_near
 from trayopt.certificate.orders import order
 from trayopt.certificate.patterns import Key
 from trayopt.certificate.places import Placed
@@ -69,6 +70,7 @@ def plans_of(job: Job, given: Mapping[GoalName, int], *, orders: bool = False) -
         _prefer_stacks,
         _tie_trays,
         close_rings,
+        keep_near,
         _pin,
         _regular,
     ):
