@@ -11,6 +11,7 @@ from trayopt.certificate.rules import plans_of
 from trayopt.domain.certificate import CertificateGoal
 from trayopt.domain.plan import GoalName
 from trayopt.solver.certify import _Open, lets_in
+from trayopt.solver.learn import Learner
 from trayopt.solver.linear import Relaxation, Solved
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import refutation
@@ -96,8 +97,19 @@ def test_rows_that_prove_nothing_alone_are_not_tried(monkeypatch: pytest.MonkeyP
     left.plans.below("broken_prefer", 1)
     tried: list[frozenset[str]] = []
     learnt: list[frozenset[str]] = []
+
+    class Lost(Learner):
+        """A search for lemmas that finds none."""
+
+        def proof(self, clock: Clock) -> None:
+            """Find nothing."""
+            del clock
+
+        def __init__(self, system: System, left_out: frozenset[str]) -> None:
+            learnt.append(left_out)
+
     monkeypatch.setattr("trayopt.solver.certify.refutation", lambda *asked: tried.append(asked[-1]))
-    monkeypatch.setattr("trayopt.solver.certify.learnt", lambda *asked: learnt.append(asked[-1]))
+    monkeypatch.setattr("trayopt.solver.certify.Learner", Lost)
     assert left.searched(Clock(20.0)) is None
     system = plans_of(job, left.given)
     system.below("broken_prefer", 1)

@@ -12,7 +12,7 @@ from trayopt.domain.base import remade
 from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
-from trayopt.solver.learn import learnt
+from trayopt.solver.learn import Learner
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.refute import MOST_NODES, refutation
@@ -22,8 +22,10 @@ OF_PART = 0.2
 
 ROUNDS = 2
 """Times that a goal is searched for a proof, if time is left."""
-OF_TREE = 0.3
-"""Part of the time of a proof in which a tree is looked for, before lemmas are learnt."""
+OF_LEMMAS = 0.3
+"""Part of the time of a proof in which lemmas are learnt before a tree is looked for."""
+OF_TREE = 0.5
+"""Part of what is left of the time of a proof in which a tree is looked for, before more lemmas are learnt."""
 
 
 def certify(
@@ -63,8 +65,13 @@ def certify(
 
 
 def _proof(plans: System, clock: Clock, left_out: frozenset[str]) -> Tree | None:
-    """Look for a tree, which is short, in a part of the time, and for lemmas in the rest."""
-    return refutation(plans, _part(clock, 1 / OF_TREE), MOST_NODES, left_out) or learnt(plans, clock, left_out)
+    """Learn lemmas for a part of the time, then look for a tree, then go on with the lemmas."""
+    learner = Learner(plans, left_out)
+    return (
+        learner.proof(_part(clock, 1 / OF_LEMMAS))
+        or refutation(plans, _part(clock, 1 / OF_TREE), MOST_NODES, left_out)
+        or learner.proof(clock)
+    )
 
 
 def _part(clock: Clock, parts: float) -> Clock:

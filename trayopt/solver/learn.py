@@ -34,8 +34,7 @@ def learnt(system: System, clock: Clock, left_out: frozenset[str] = frozenset())
 
     Rows that are left out are not used.
     """
-    lemmas = Learner(system, left_out).run(clock)
-    return None if lemmas is None or len(lemmas) >= MOST_LEMMAS else [*lemmas, Leaf({})]
+    return Learner(system, left_out).proof(clock)
 
 
 class Learner(Implied):
@@ -184,6 +183,11 @@ class Learner(Implied):
                 self.lift(2 * n + 1, -((low + high) // 2), None)
             return True
         return False
+
+    def proof(self, clock: Clock) -> Tree | None:
+        """Search, or go on, until lemmas end in what cannot hold; None where time ends before, or all rows can hold."""
+        lemmas = self.run(clock)
+        return None if lemmas is None or len(lemmas) >= MOST_LEMMAS else [*lemmas, Leaf({})]
 
     def run(self, clock: Clock) -> list[Lemma] | None:
         """Search until nothing is left; None where numbers meet all rows, or the time is over."""
