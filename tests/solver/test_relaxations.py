@@ -37,8 +37,8 @@ from trayopt.solver.bounds.partition_bounds import (
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
-from trayopt.solver.bounds.tray_room import without_room
-from trayopt.solver.bounds.trunks_outside import out_by_patterns
+from trayopt.solver.bounds.tray_room import fewest_trays, without_room
+from trayopt.solver.bounds.trunks_outside import out_by_patterns, trays_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.bounds.ways_first import WaysFirst
 from trayopt.solver.model.base import Key
@@ -542,9 +542,13 @@ def test_groups_of_four_sleeves_take_a_tray_each(positions: int, legs: int | Non
     divider = Divider(job)
     assert divider.settle() is not None, "legs alone tell nothing"
     assert FirstGoals(divider, divider.open, Clock()).legs(None).bound == legs
-    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:1])
+    model = build(job, Policy(), all_placed=False, cuts=False)
+    best = solved(job, model, ORDER[:5])
     assert best is not None
     assert best.values["unplaced"] == out
+    assert best.values["trays"] == positions > fewest_trays(model, out)
+    least = trays_by_patterns(job, divider.possible, out, best.values["legs"], Clock())
+    assert least == positions
     assert out_by_stack_counts(job, Clock()) == 0
     patterns = out_by_patterns(job, divider.possible, Clock())
     assert patterns is not None

@@ -31,7 +31,7 @@ from trayopt.solver.bounds.pattern_counts import in_scope
 from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound
 from trayopt.solver.bounds.rings import overfull_rings
 from trayopt.solver.bounds.tray_room import fewest_trays, without_room
-from trayopt.solver.bounds.trunks_outside import out_by_patterns
+from trayopt.solver.bounds.trunks_outside import out_by_patterns, trays_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.constructive import construct_by
 from trayopt.solver.heuristics.laying import keeps_facts
@@ -324,7 +324,8 @@ def test_unplaced_splices_are_never_overrated(seeds: range) -> None:
     """The bound holds for every best plan, and is met by some that leave out more than what has no room."""
     met = 0
     for seed in seeds:
-        job, (unplaced, *_) = best_of(seed)
+        job, (unplaced, _, _, legs, trays, *_) = best_of(seed)
+        assert trays_by_patterns(job, Divider(job).possible, unplaced, legs, Clock()) <= trays, f"seed {seed}"
         patterns = out_by_patterns(job, Divider(job).possible, Clock())
         bound = max(
             out_of_trays(job, Clock()), out_by_stack_counts(job, Clock()), 0 if patterns is None else patterns.least

@@ -13,7 +13,7 @@ Stacks, places and order are left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property
 
 from trayopt.domain.cablework import Leg
@@ -86,24 +86,51 @@ class PlacedPatterns:
                     number = total(placed[leg])
                     model.require(number == literal if whole else number <= literal)
 
+    @cached_property
+    def _ends(self) -> dict[Bunch, int]:
+        """Fibre ends of each bunch."""
+        return {bunch: sum(map(self._job.ends, bunch)) for bunch in self._here}
+
+    @cached_property
+    def _sleeves2(self) -> dict[Bunch, int]:
+        """Twice the sleeves that each bunch takes at least."""
+        job = self._job
+        size = job.enclosure.trays[0].sleeve_fibres
+        sleeves = sleeves_of_legs(job, lambda s: self._divisions[s.trunk, s.number], size)
+        return {bunch: sum(sleeves.get(leg, 0) for leg in bunch) for bunch in self._here}
+
     def _fill(self) -> None:
         """Let trays hold what is placed."""
         job, model = self._job, self._model
-        sleeves = sleeves_of_legs(
-            job, lambda s: self._divisions[s.trunk, s.number], job.enclosure.trays[0].sleeve_fibres
-        )
-        ends = {bunch: sum(map(job.ends, bunch)) for bunch in self._here}
-        needed = {bunch: sum(sleeves.get(leg, 0) for leg in bunch) for bunch in self._here}
         trays = [tray for stack in job.enclosure.stacks for tray in stack.by_position]
         most = 2 * job.enclosure.fibres, 2 * sum(tray.sleeves for tray in trays)
-        model.require(total(size * self._here[bunch] for bunch, size in ends.items()) <= most[0])
+        model.require(self._sum(self._ends) <= most[0])
         if holds_sleeves(job):
-            model.require(total(size * self._here[bunch] for bunch, size in needed.items()) <= most[1])
-            for bunch, size in needed.items():
+            model.require(self._sum(self._sleeves2) <= most[1])
+            for bunch, size in self._sleeves2.items():
                 if size > most_sleeves2(job):
                     model.require(self._here[bunch] <= 0)
-        for constraint in shares_fit(job, self._here, ends, needed, most):
+        for constraint in shares_fit(job, self._here, self._ends, self._sleeves2, most):
             model.require(constraint)
+
+    def _sum(self, sizes: Mapping[Bunch, int]) -> Expression:
+        """Sum a size over all placed bunches."""
+        return total(size * self._here[bunch] for bunch, size in sizes.items())
+
+    def trays(self) -> Expression:
+        """Bound the used trays from below: they hold all that is placed, and its shares."""
+        job, model = self._job, self._model
+        trays = model.number(len(job.enclosure.places), "used trays")
+        model.require(self._sum(self._ends) - room_of(job) * trays <= 0)
+        if holds_sleeves(job):
+            model.require(self._sum(self._sleeves2) - most_sleeves2(job) * trays <= 0)
+        for constraint in shares_fit(job, self._here, self._ends, self._sleeves2, (0, 0), trays):
+            model.require(constraint)
+        return trays
+
+    def legs(self) -> Expression:
+        """Count the placed legs, parked ones as well."""
+        return self._sum({bunch: len(bunch) for bunch in self._here})
 
     def unplaced(self) -> Expression:
         """Count the splices without a tray."""

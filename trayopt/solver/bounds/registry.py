@@ -21,7 +21,7 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("tray_room", "tray_room", ("unplaced", "trays")),
     Relaxation("rings", "unplaced", ("unplaced",)),
     Relaxation("stack_counts", "stack_counts", ("unplaced",)),
-    Relaxation("placed_patterns", "placed_patterns", ("unplaced",)),
+    Relaxation("placed_patterns", "placed_patterns", ("unplaced", "trays")),
     Relaxation("outline", "outline", ("broken_prefer",)),
     Relaxation("division", "division", ("unplaced", "broken_prefer", "legs")),
     Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),

@@ -38,6 +38,7 @@ def shares_fit(
     ends: Mapping[Bunch, int],
     sleeves2: Mapping[Bunch, int],
     most: tuple[int, int],
+    trays: Expression | None = None,
 ) -> Iterator[Constraint]:
     """Yield that bunches take no more shares than there are trays, for each rounding of ends and sleeves that can bind.
 
@@ -49,20 +50,31 @@ def shares_fit(
         Fibre ends of each bunch, and twice the sleeves that it takes at least.
     most
         Most ends and most sleeves2 of all bunches that are placed together.
+    trays
+        How many trays are used, where that is asked.
     """
     if holds_fibres(job):
-        yield from _shares(job, placed, ends, 1, 2 * max(tray.fibres for tray in job.enclosure.trays), most[0])
+        yield from _shares(job, placed, ends, 1, 2 * max(tray.fibres for tray in job.enclosure.trays), most[0], trays)
     if holds_sleeves(job):
-        yield from _shares(job, placed, sleeves2, 2, most_sleeves2(job), most[1])
+        yield from _shares(job, placed, sleeves2, 2, most_sleeves2(job), most[1], trays)
 
 
 def _shares(
-    job: Job, placed: Mapping[Bunch, Expression], loads: Mapping[Bunch, int], unit: int, room: int, most: int
+    job: Job,
+    placed: Mapping[Bunch, Expression],
+    loads: Mapping[Bunch, int],
+    unit: int,
+    room: int,
+    most: int,
+    trays: Expression | None,
 ) -> Iterator[Constraint]:
     """Yield the same for one kind of load, of which a bunch takes whole units."""
-    trays = len(job.enclosure.places)
+    places = len(job.enclosure.places)
     for k in ROUNDINGS:
         shares = {bunch: share_of_tray(-(-load // unit) * unit, room, k) for bunch, load in loads.items() if load}
         densest = max((share / loads[bunch] for bunch, share in shares.items()), default=0)
-        if most * densest > trays * k * room:
-            yield total(share * placed[bunch] for bunch, share in shares.items()) <= trays * k * room
+        taken = total(share * placed[bunch] for bunch, share in shares.items())
+        if trays is not None:
+            yield taken - k * room * trays <= 0
+        elif most * densest > places * k * room:
+            yield taken <= places * k * room

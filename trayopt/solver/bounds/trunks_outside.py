@@ -66,6 +66,18 @@ def out_by_patterns(job: Job, divisions: Divisions, clock: Clock) -> Out | None:
     return Out(whole_bound(solver.best_objective_bound), patterns.divisions(solver.value))
 
 
+def trays_by_patterns(job: Job, divisions: Divisions, unplaced: int, legs: int, clock: Clock) -> int:
+    """Bound the used places of plans that leave out at most so many splices and have at most so many legs; 0 for no answer."""
+    counts, patterns = counts_of(job, divisions)
+    if patterns is None:
+        return 0
+    counts.require(patterns.unplaced() <= unplaced)
+    counts.require(patterns.legs() <= legs)
+    counts.minimize(patterns.trays())
+    status, solver = solve_one(counts.cp, clock, EFFORT)
+    return whole_bound(solver.best_objective_bound) if status in FOUND else 0
+
+
 def sets_outside(job: Job, clock: Clock, divisions: Divisions | None = None) -> Generator[Outside]:
     """Yield sets of trunks that stay outside, with a bound that rises; the last one, without trunks, bounds all that are left.
 

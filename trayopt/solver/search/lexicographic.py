@@ -17,6 +17,7 @@ from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.trunks_outside import trays_by_patterns
 from trayopt.solver.bounds.ways_first import settle_ways
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Query, RelaxedModel, add_all
 from trayopt.solver.heuristics.descent import lexicographic
@@ -271,6 +272,8 @@ class Descent:
         if goal == "trays" and self.session.on("tray_room"):
             fewest, by = tray_room.fewest_trays(model, unplaced), "tray_room"
             least = max(least, self.session.know(model, goal, fewest, by, self.session.as_good(goal)))
+        if goal == "trays" and unplaced and self.session.state.value(goal) > least:
+            least = max(least, self._trays_of_some(unplaced))
         complete = model.all_placed and unplaced == self.session.state.value("broken_must") == 0
         if goal in OF_PLACES and complete and self.session.state.value(goal) > least:
             least = max(least, self._least_of_all(model, goal, least))
@@ -322,6 +325,17 @@ class Descent:
         trial.clear_objective()
         add_all(trial, [expression <= bound])
         self.session.run(model, None, trial=trial, effort=TRIAL)
+
+    def _trays_of_some(self, unplaced: int) -> int:
+        """Bound used places over plans that leave splices out by the groups of legs that they place."""
+        session = self.session
+        good = session.as_good("trays")
+        if "legs" not in good or not session.on("placed_patterns"):
+            return 0
+        open_ = session.divider.possible
+        least = trays_by_patterns(session.job, open_, unplaced, good["legs"], session.clock)
+        given = Given({"unplaced": unplaced, "legs": good["legs"]})
+        return session.state.record("trays", least, "placed_patterns", given)
 
     def _least_of_some(self, goal: GoalName, unplaced: int) -> int:
         """Bound used places or leg length over plans that leave splices out and are as good in all goals before."""
