@@ -90,10 +90,10 @@ def shuffle(cable: Json, blocks: int, size: int, seed: int, box: Json, divide_at
 
 def shuffled() -> Iterator[Case]:
     """Two trunks of n whole legs on two stacks, and halves of subunits on three, divided at the tray and at the port."""
-    for n, target_s in ((24, 0.5), (48, 2.0), (96, 10.0)):
+    for n, target_s in ((24, 2.0), (48, 5.0), (96, 20.0)):
         for seed in SEEDS:
             job = shuffle(loose_tubes(n), n, 12, seed, cabinet(2, n // 2, SINGLE_12), "tray")
-            yield Case(f"legs-{n}-seed-{seed}", "shuffled", job, True, target_s, "crossings", ("shuffled legs", 12 * n))
+            yield Case(f"legs-{n}-seed-{seed}", "shuffled", job, True, target_s, "all", ("shuffled legs", 12 * n))
     for divide_at in ("tray", "port"):
         for seed in SEEDS:
             job = shuffle(bundles(12), 24, 72, seed, cabinet(3, 8, RIBBON_72), divide_at)

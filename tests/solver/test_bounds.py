@@ -44,10 +44,17 @@ def shuffles() -> Iterator[Job]:
         yield load_job(shuffle(loose_tubes(4), 4, 12, seed, cabinet(2, 2, SINGLE_12), "tray"))
 
 
+def regular() -> Iterator[Job]:
+    """Give the same in boxes that they fill: stacks cannot always be used in turn."""
+    for seed in range(1, 12):
+        yield load_job(shuffle(loose_tubes(6), 6, 12, seed, cabinet(2, 3, SINGLE_12), "tray"))
+
+
 JOBS: dict[str, Callable[[], Iterator[Job]]] = {
     "any": lambda: randoms(400, 40),
     "opposite_orders": shuffles,
     "round_counts": lambda: randoms(400, 40),
+    "strand_places": regular,
     "settled_segments": lambda: randoms(77000, 25, shape="shuffled", at_port=0.7, stacks=2),
 }
 """Jobs to which a relaxation applies, where random ones of any kind do not do."""

@@ -10,7 +10,7 @@ shuffled joins stays near 0.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from math import comb
 from typing import NamedTuple
 
@@ -36,6 +36,17 @@ class Paid(NamedTuple):
     crossings: int
 
 
+class Agreed(NamedTuple):
+    """Who turns off before whom in the plans of a model with a limit on crossings.
+
+    Each pair of bunches is one that all trunks see in this order, and that never turns off in the other; pairs that follow from
+    others are left out. At most ``spare`` of the pairs have one low.
+    """
+
+    pairs: list[tuple[int, int]]
+    spare: int
+
+
 def settle_orders(model: Model, crossings: int) -> None:
     """Exclude from a model with a limit on crossings the orders that would exceed it.
 
@@ -44,21 +55,52 @@ def settle_orders(model: Model, crossings: int) -> None:
     """
     if model.orders is None:
         return
-    seen, strands, weight = model.orders
-    spare = crossings // max(1, weight) - len(_disputed(model.orders)) + _saved(model, strands)
-    agreed = {(i, j): found for (i, j), found in seen.items() if (j, i) not in seen}
-    for literal, times in agreed.values():
-        if times > min(spare, crossings // max(1, weight)):
-            model.require(literal <= 0)
+    seen, strands, _ = model.orders
+    spare = _spare(model, crossings)
+    for pair in _held(model.orders, crossings, spare):
+        model.require(seen[pair][0] <= 0)
     if spare >= 1:
         return
+    for i, j in _at_once((i, j) for i, j in seen if (j, i) not in seen):
+        if len(strands[i]) == len(strands[j]) == 1:
+            _outward(model, strands[i][0], strands[j][0])
+
+
+def agreed(model: Model, crossings: int) -> Agreed | None:
+    """Say which orders a limit on crossings leaves; None where a strand can have the low of more than one leg.
+
+    A strand with one bearer has the low of this leg's bunch.
+    """
+    if model.orders is None or any(len(bearers) > 1 for bearers in model.orders.strands):
+        return None
+    spare = _spare(model, crossings)
+    bunch = [model.bunch(bearers[0]) for bearers in model.orders.strands]
+    pairs = [(bunch[i], bunch[j]) for i, j in _at_once(_held(model.orders, crossings, spare))]
+    return Agreed([pair for pair in pairs if pair[0] != pair[1]], spare)
+
+
+def _spare(model: Model, crossings: int) -> int:
+    """Count what a limit on crossings leaves beside what pairs in opposite orders cost at least."""
+    if model.orders is None:
+        return crossings
+    _, strands, weight = model.orders
+    return crossings // max(1, weight) - len(_disputed(model.orders)) + _saved(model, strands)
+
+
+def _held(orders: Orders, crossings: int, spare: int) -> Iterator[tuple[int, int]]:
+    """Yield the pairs that all trunks see in one order and that cost more than there is to spare in the other."""
+    seen, most = orders.seen, min(spare, crossings // max(1, orders.weight))
+    return ((i, j) for (i, j), (_, times) in seen.items() if (j, i) not in seen and times > most)
+
+
+def _at_once(pairs: Iterable[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Yield the pairs of an order between which no other of its members stands."""
     after: dict[int, set[int]] = {}
-    for i, j in agreed:
+    for i, j in pairs:
         after.setdefault(i, set()).add(j)
     for i, later in after.items():
-        for j in later.difference(*(after.get(k, ()) for k in later)):
-            if len(strands[i]) == len(strands[j]) == 1:
-                _outward(model, strands[i][0], strands[j][0])
+        for j in sorted(later.difference(*(after.get(k, ()) for k in later))):
+            yield i, j
 
 
 def _outward(model: Model, one: Leg, other: Leg) -> None:

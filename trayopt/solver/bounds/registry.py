@@ -27,6 +27,7 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),
     Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular")),
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
+    Relaxation("strand_places", "strand_places", ("irregular",)),
     Relaxation("pattern_counts", "pattern_counts", ("trays", "leg_length_mm", "irregular")),
     Relaxation("round_counts", "round_counts", ("trays", "leg_length_mm")),
     Relaxation("place_counts", "place_counts", ("trays", "leg_length_mm")),

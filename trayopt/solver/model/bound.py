@@ -36,6 +36,7 @@ AUTHORS: Mapping[str, str] = {
     "round_counts": "counting subunits round by round",
     "place_counts": "counting legs by tray",
     "opposite_orders": "counting pairs in opposite orders",
+    "strand_places": "placing legs in the orders that are left",
 }
 """Every author of bounds, in words for the user: a goal is "proven by" them. Relaxations have the names of the registry."""
 

@@ -17,6 +17,7 @@ from trayopt.solver.bounds.opposite_orders import settle_orders
 from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
 from trayopt.solver.bounds.rings import chained
 from trayopt.solver.bounds.settled_segments import SettledSegments
+from trayopt.solver.bounds.strand_places import least_irregular
 from trayopt.solver.bounds.trunks_outside import trays_by_patterns
 from trayopt.solver.bounds.ways_first import settle_ways
 from trayopt.solver.heuristics.completion import MOST_EFFORT, Query, RelaxedModel, add_all
@@ -110,6 +111,8 @@ class Descent:
         by_ways = self._by_ways(model, goal) if goal == "leg_length_mm" else None
         if by_ways is not None:
             return by_ways
+        if goal == "irregular" and session.on("strand_places") and self._by_strands(model):
+            return Outcome(None, session.state.value(goal), None, proven=True)
         layouts = self._settled(model)
         if layouts is not None and not layouts.blocks.close(goal):
             layouts = None
@@ -190,6 +193,19 @@ class Descent:
         if len(outcomes) < len(trials) or any(open_):
             return None
         return Outcome(None, value(goal), value(goal), proven=True)
+
+    def _by_strands(self, model: Model) -> bool:
+        """Bound irregularity by the orders that crossings leave, and look for a plan of that layout: whether that proves it."""
+        session, state = self.session, self.session.state
+        layout = least_irregular(model, state.value("crossings"), session.clock)
+        if layout is None:
+            return False
+        session.know(model, "irregular", layout.bound, "strand_places", session.as_good("irregular"))
+        if layout.irregular < state.value("irregular"):
+            trial = model.cp.clone()
+            trial.add_bool_and([model.at(model.bunches[bunch][0], place) for bunch, place in layout.places.items()])
+            session.run(model, None, trial=trial, effort=TRIAL)
+        return state.value("irregular") <= state.least("irregular")
 
     def _settled(self, model: Model) -> RelaxedModel[SettledSegments] | None:
         """Return the blocks of a model, made once, if every goal can be said of them."""
