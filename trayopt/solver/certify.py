@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from trayopt.certificate.check import GOAL, Leaf, Lemma, Split, System, TooMany, Tree
 from trayopt.certificate.places import Placed
@@ -24,8 +24,10 @@ ROUNDS = 2
 """Times that a goal is searched for a proof, if time is left."""
 OF_LEMMAS = 0.3
 """Part of the time of a proof in which lemmas are learnt before a tree is looked for."""
-OF_TREE = 0.5
+OF_TREE = 0.3
 """Part of what is left of the time of a proof in which a tree is looked for, before more lemmas are learnt."""
+LONGER = 1.5
+"""A tree that was not found is looked for again if there is so many times the time."""
 
 
 def certify(
@@ -64,19 +66,38 @@ def certify(
     return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals.values()))
 
 
-def _proof(plans: System, clock: Clock, left_out: frozenset[str]) -> Tree | None:
-    """Learn lemmas for a part of the time, then look for a tree, then go on with the lemmas."""
-    learner = Learner(plans, left_out)
-    return (
-        learner.proof(_part(clock, 1 / OF_LEMMAS))
-        or refutation(plans, _part(clock, 1 / OF_TREE), MOST_NODES, left_out)
-        or learner.proof(clock)
-    )
-
-
 def _part(clock: Clock, parts: float) -> Clock:
     """Return a clock for one of so many parts of what is left."""
     return Clock(None if clock.left is None else clock.left / parts)
+
+
+class _Search:
+    """The search for a proof on some rows, which can go on."""
+
+    def __init__(self, plans: System, left_out: frozenset[str]) -> None:
+        self.plans, self.left_out = plans, left_out
+        self.let_in: bool | None = None
+        self._learner: Learner | None = None
+        self._tree_s = 0.0
+
+    def ask(self, clock: Clock) -> bool | None:
+        """Ask, if it is not known, whether the rows let something in, so that there is no proof; None if time is short."""
+        if self.let_in is None:
+            self.let_in = lets_in(self.plans, clock, self.left_out)
+        return self.let_in
+
+    def proof(self, clock: Clock) -> Tree | None:
+        """Look, or go on looking, for a proof that the rows let nothing in; None where none is found."""
+        self._learner = self._learner or Learner(self.plans, self.left_out)
+        return self._learner.proof(_part(clock, 1 / OF_LEMMAS)) or self._tree(clock) or self._learner.proof(clock)
+
+    def _tree(self, clock: Clock) -> Tree | None:
+        """Look for a tree; it begins anew, so that it needs more time than before."""
+        part = _part(clock, 1 / OF_TREE)
+        if part.left is not None and part.left < LONGER * self._tree_s:
+            return None
+        self._tree_s = part.left or 0.0
+        return refutation(self.plans, part, MOST_NODES, self.left_out)
 
 
 @dataclass
@@ -88,8 +109,9 @@ class _Open:
     given: Mapping[GoalName, int]
     plans: Placed | None = None
     """The rows; None where there are too many."""
-    ordered: bool = False
-    """Whether rows of orders were added."""
+    _searches: list[_Search] = field(default_factory=list)
+    _ordered: list[_Search] | None = None
+    """The searches on the rows with those of orders; None where none was begun."""
 
     def at_once(self, clock: Clock) -> CertificateGoal | None:
         """Prove the goal by a single leaf: by few rows, else by all rows."""
@@ -99,7 +121,8 @@ class _Open:
             return None
         if self.plans is None or self.item.goal not in self.plans.goals:
             return None
-        stages = self._left_out()
+        stages = self._left_out(self.plans)
+        self._searches = [_Search(self.plans, left_out) for left_out in stages]
         for i, left_out in enumerate(stages):
             tree = refutation(self.plans, _part(clock, len(stages) - i), 1, left_out)
             if tree is not None:
@@ -109,55 +132,54 @@ class _Open:
     def _state(self) -> None:
         """Make the rows, without those of orders."""
         self.plans = plans_of(self.job, self.given)
-        self.ordered = False
         if self.item.goal in self.plans.goals:
             self.plans.below(self.item.goal, self.item.least)
 
-    def _left_out(self) -> list[frozenset[str]]:
+    def _left_out(self, plans: Placed) -> list[frozenset[str]]:
         """Return the rows to do without, in turn: those of patterns and lengths, then those of lengths, then none.
 
-        A goal that counts patterns needs their rows, and one that counts lengths, or comes after the length, needs all.
+        A goal that counts patterns, or comes after the length, needs their rows, and one that counts lengths needs all.
         """
-        plans = self.plans
-        if plans is None or self.item.goal == "leg_length_mm" or "leg_length_mm" in self.given:
+        if self.item.goal == "leg_length_mm":
             return [frozenset()]
         laid = {*plans.chosen.values(), *plans.at.values()}
-        if not laid.isdisjoint(plans.rows[GOAL].terms):
+        if not laid.isdisjoint(plans.rows[GOAL].terms) or "leg_length_mm" in self.given:
             return [plans.of_lengths, frozenset()]
         of_patterns = {name for name, row in plans.rows.items() if not laid.isdisjoint(row.terms)}
         return [plans.of_lengths | of_patterns, plans.of_lengths, frozenset()]
 
     def searched(self, clock: Clock) -> CertificateGoal | None:
-        """Prove it by a tree: by few rows, else by all, else by those of the place of each pattern as well."""
-        if self.ordered and not clock.over:
-            self._state()
-        plans = self.plans
-        if plans is None or clock.over:
+        """Prove it by lemmas or by a tree: by few rows, else by all, else by those of the place of each pattern as well."""
+        if self.plans is None:
             return None
-        let_in = lets_in(plans, _part(clock, 1 / OF_PART)) if self.item.goal in plans.goals else True
-        if not let_in:
-            stages = self._left_out()
-            for i, left_out in enumerate(stages):
-                if left_out and lets_in(plans, _part(clock, 4 / OF_PART), left_out):
-                    continue  # the other rows alone prove nothing
-                last = let_in is False and i == len(stages) - 1  # rows of orders are not needed
-                tree = _proof(plans, _part(clock, 1 if last else 1.5), left_out)
-                if tree is not None:
-                    return self._argued("prices", tree)
-        try:
-            self.ordered = True
-            with_orders(plans)
-        except TooMany:
+        found, enough = self._proven(self._searches, clock, 2)
+        if found is not None:
+            return self._argued("prices", found)
+        if enough or clock.over:
             return None
-        if self.item.goal not in plans.goals:
-            return None
-        plans.below(self.item.goal, self.item.least)
-        tree = (
-            None
-            if let_in is not False and lets_in(plans, _part(clock, 1 / OF_PART))
-            else _proof(plans, clock, self._left_out()[-2:][0])
-        )
-        return None if tree is None else self._argued("prices_with_orders", tree)
+        if self._ordered is None:
+            plans = plans_of(self.job, self.given)
+            try:
+                with_orders(plans)
+            except TooMany:
+                return None
+            if self.item.goal not in plans.goals:
+                return None
+            plans.below(self.item.goal, self.item.least)
+            self._ordered = [_Search(plans, left_out) for left_out in self._left_out(plans)[-2:]]
+        found, _ = self._proven(self._ordered, clock, 1)
+        return None if found is None else self._argued("prices_with_orders", found)
+
+    def _proven(self, searches: list[_Search], clock: Clock, parts: int) -> tuple[Tree | None, bool]:
+        """Return a proof on the first rows that may have one, and whether they are known to be enough.
+
+        Where that is not known, the search takes one of so many parts of the time.
+        """
+        for search in searches:
+            if not search.ask(_part(clock, 1 / OF_PART)):
+                enough = search.let_in is False
+                return search.proof(clock if enough else _part(clock, parts)), enough
+        return None, False
 
     def _argued(self, argument: Argument, tree: Tree) -> CertificateGoal:
         names = {name for node in tree if isinstance(node, Lemma) for name, _, _ in node.bounds}
