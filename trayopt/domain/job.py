@@ -226,7 +226,16 @@ class Job(Frozen):
 
     def spliced_legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
         """Return the legs of a subunit that have splices when it is divided into ``of`` legs, in order."""
-        return tuple(leg for leg in subunit.legs(of) if self.spliced_fibres(leg))
+        key = (subunit.trunk, subunit.number, of)
+        known = self._spliced_legs
+        if key not in known:
+            known[key] = tuple(leg for leg in subunit.legs(of) if self.spliced_fibres(leg))
+        return known[key]
+
+    @cached_property
+    def _spliced_legs(self) -> dict[tuple[str, int, int], tuple[Leg, ...]]:
+        """Legs with splices of the divisions that were asked for: advice asks for them with every change that it tries."""
+        return {}
 
     def legs_in(self, subunit: Subunit, of: int, at: DivideAt) -> tuple[Leg, ...]:
         """Return the legs of a subunit that lie in trays when it is placed, in order.
