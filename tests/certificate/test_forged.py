@@ -18,9 +18,11 @@ from trayopt.certificate.rules import plans_of
 from trayopt.certificate.standing import verify as verified
 from trayopt.domain.certificate import Certificate
 from trayopt.domain.job import Job
-from trayopt.domain.plan import Plan
+from trayopt.domain.plan import GoalName, Plan
 from trayopt.formats.json_in import parse_model
 from trayopt.formats.json_out import dump_rows
+from trayopt.solver.certify import certify as certified
+from trayopt.solver.model.clock import Clock
 
 JOB = Path(__file__).parents[2] / "models" / "standard" / "worked-example.yaml"
 Json = dict[str, Any]
@@ -28,10 +30,12 @@ Json = dict[str, Any]
 
 @pytest.fixture(scope="module")
 def solved() -> tuple[Job, Plan, Json]:
-    """Give the worked example, its plan, and its certificate as plain data."""
+    """Give the worked example, its plan, and its certificate as plain data, with trees and without lemmas."""
     job = load_job(JOB)
     plan = solve(job, workers=1).plan
-    return job, plan, certify(job, plan).plain()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trayopt.solver.learn.Learner.proof", lambda *_: None)
+        return job, plan, certify(job, plan).plain()
 
 
 def goal(data: Json, name: str) -> Json:
@@ -101,6 +105,7 @@ def a_leaf_too_many(data: Json) -> None:
 
 def a_side_of_a_split_left_out(data: Json) -> None:
     nodes = goal(data, "broken_prefer")["nodes"]
+    assert "split" in nodes[0]
     nodes[:] = nodes[-1:]
 
 
@@ -159,7 +164,7 @@ def test_the_certificate_is_whole(solved: tuple[Job, Plan, Json]) -> None:
 @pytest.mark.parametrize("forge", FORGED, ids=lambda forge: forge.__name__)
 def test_forged(forge: Callable[[Json], None], solved: tuple[Job, Plan, Json]) -> None:
     job, plan, data = solved
-    forged = copy.deepcopy(data)
+    forged = copy.deepcopy(data) | {"schema": "trayopt/certificate/2"}
     forge(forged)
     verified = verify(job, plan, Certificate.model_validate_json(json.dumps(forged)))
     assert verified.refused
@@ -237,13 +242,31 @@ def test_commands(tmp_path: Path, solved: tuple[Job, Plan, Json]) -> None:
             '{"goal": "legs", "least": 4, "argument": "prices", "nodes": [{"split": "a"}]}]}',
             "a node has either a lemma, or split and most, or prices",
         ),
-        ('{"schema": "trayopt/certificate/2", "job": {"title": "", "digest": ""}, "goals": []}', "1:12"),
+        (
+            '{"schema": "trayopt/certificate/1", "job": {"title": "", "digest": ""}, "goals": [\n'
+            '{"goal": "legs", "least": 4, "argument": "prices", "nodes": [{"lemma": []}, {"prices": {}}]}]}',
+            "lemmas belong to trayopt/certificate/2",
+        ),
+        ('{"schema": "trayopt/certificate/3", "job": {"title": "", "digest": ""}, "goals": []}', "1:12"),
     ],
 )
 def test_damaged(text: str, words: str) -> None:
     faults = refusal(lambda: parse_model(text, "c.json", Certificate))
     assert faults is not None
     assert any(words in str(fault) for fault in faults), [str(fault) for fault in faults]
+
+
+def test_the_schema_says_whether_a_proof_has_lemmas(solved: tuple[Job, Plan, Json]) -> None:
+    """Readers of version 1 know no lemmas, and refuse version 2 by its name."""
+    assert solved[2]["schema"] == "trayopt/certificate/1"
+    job = load_job(JOB.parent / "2x288-swapped-halves-wall-2x6.yaml")
+    values: dict[GoalName, int] = {
+        "unplaced": 0, "broken_must": 0, "broken_prefer": 4, "legs": 8, "trays": 4, "crossings": 3,
+    }  # fmt: skip
+    made = certified(job, values, {"crossings": 3}, Clock(60.0))
+    assert made.goals[-1].argument == "prices_with_orders"
+    assert made.plain()["schema"] == "trayopt/certificate/2"
+    assert parse_model(json.dumps(made.plain()), "c.json", Certificate).plain() == made.plain()
 
 
 def test_a_batch_writes_certificates(tmp_path: Path) -> None:

@@ -1,4 +1,7 @@
-"""The certificate of a plan, schema ``trayopt/certificate/1``: proofs of its bounds that are checked without the solver."""
+"""The certificate of a plan: proofs of its bounds that are checked without the solver.
+
+Its schema is ``trayopt/certificate/1``, or ``trayopt/certificate/2`` where proofs have lemmas, which readers of version 1 refuse.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +19,8 @@ Argument = Literal["not_below_zero", "prices", "prices_with_orders", "none"]
 ``not_below_zero``: no goal is below 0. ``prices``: prices of rows that every plan meets. ``prices_with_orders``: the same,
 with the rows of the order on a stack among them. ``none``: the certificate gives no reason.
 """
+Version = Literal["trayopt/certificate/1", "trayopt/certificate/2"]
+WITH_LEMMAS: Version = "trayopt/certificate/2"
 Price = Annotated[str, StringConstraints(pattern=r"^-?[0-9]{1,40}(/[1-9][0-9]{0,40})?$")]
 Name = Annotated[str, Field(min_length=1, max_length=100_000)]
 
@@ -64,9 +69,15 @@ class CertificateGoal(Frozen):
 class Certificate(Frozen):
     """The reasons for the bounds of a plan, goal by goal, in the order in which goals count."""
 
-    schema_: Annotated[Literal["trayopt/certificate/1"], Field(alias="schema")] = "trayopt/certificate/1"
+    schema_: Annotated[Version, Field(alias="schema")] = "trayopt/certificate/1"
     job: PlanJob
     goals: tuple[CertificateGoal, ...]
+
+    @model_validator(mode="after")
+    def _says_lemmas(self) -> Certificate:
+        if self.schema_ != WITH_LEMMAS and any(node.lemma is not None for goal in self.goals for node in goal.nodes):
+            raise ValueError(f"lemmas belong to {WITH_LEMMAS}")
+        return self
 
     def plain(self) -> dict[str, Any]:
         """Return the certificate as plain data, without the fields that hold their defaults."""

@@ -9,7 +9,7 @@ from trayopt.certificate.check import GOAL, Leaf, Lemma, Split, System, TooMany,
 from trayopt.certificate.places import Placed
 from trayopt.certificate.rules import plans_of, unknown_keys, with_orders
 from trayopt.domain.base import remade
-from trayopt.domain.certificate import Argument, Certificate, CertificateGoal, CertificateNode
+from trayopt.domain.certificate import WITH_LEMMAS, Argument, Certificate, CertificateGoal, CertificateNode
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName, PlanJob
 from trayopt.solver.learn import Learner
@@ -63,7 +63,10 @@ def certify(
             goals[left.item.goal] = found or left.item
             still += [] if found else [left]
         open_ = still
-    return Certificate(job=PlanJob(title=job.title, digest=job.digest), goals=tuple(goals.values()))
+    made = {"job": PlanJob(title=job.title, digest=job.digest), "goals": tuple(goals.values())}
+    if any(node.lemma is not None for goal in goals.values() for node in goal.nodes):
+        made["schema"] = WITH_LEMMAS
+    return Certificate.model_validate(made)
 
 
 def _part(clock: Clock, parts: float) -> Clock:
