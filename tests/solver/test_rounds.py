@@ -91,7 +91,7 @@ def test_rounds_never_promise_too_much() -> None:
             search = Search(job, ORDER, Clock(60.0), tuning=Tuning(workers=1))
             search.session.run(model, None)
             crossings: list[GoalName] = ["crossings"] if in_order else []
-            search.descent.descend(model, ["trays", *crossings, "leg_length_mm"])
+            search.descent.descend(model, ["trays", *crossings, "leg_length_mm", "irregular"])
             state = search.state
             if in_order and state.value("crossings"):
                 continue
@@ -99,9 +99,11 @@ def test_rounds_never_promise_too_much() -> None:
             assert found.trays <= state.value("trays")
             if found.trays == state.value("trays"):
                 assert found.length <= state.value("leg_length_mm")
+                if in_order and found.length == state.value("leg_length_mm"):
+                    assert found.irregular <= state.value("irregular")
             counted += 1
-            if keeps_facts(job, found.plan):
-                values = measure_all(Laid(job, found.plan))
+            if keeps_facts(job, found.plans[-1]):
+                values = measure_all(Laid(job, found.plans[-1]))
                 met += in_order and not values["crossings"] and values["leg_length_mm"] == found.length
             rounds += any(turn.round for kind in chains_by_kind(model) for turn in kind.turns)
             model = build(

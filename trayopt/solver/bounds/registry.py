@@ -29,7 +29,7 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
     Relaxation("strand_places", "strand_places", ("irregular",)),
     Relaxation("pattern_counts", "pattern_counts", ("trays", "leg_length_mm", "irregular")),
-    Relaxation("round_counts", "round_counts", ("trays", "leg_length_mm")),
+    Relaxation("round_counts", "round_counts", ("trays", "leg_length_mm", "irregular")),
     Relaxation("place_counts", "place_counts", ("trays", "leg_length_mm")),
     Relaxation(
         "settled_segments",

@@ -9,6 +9,9 @@ Counts by subunit (``pattern_counts``) know the stack of each subunit. Of trunks
 nothing but trays, that is the same question over and over, and there these counts answer in seconds. What they leave out: rules
 that name joins, legs or stacks of subunits, guides, and the order within a round. Chains of a kind are laid in their order, those
 of a trunk's first subunits nearest to the base: that is a plan without a crossing wherever no other trunk asks for another order.
+
+How irregular plans of the least length are is asked last: then each subunit of a round has a stack of its own, and lies in its
+turn within the round, too.
 """
 
 from __future__ import annotations
@@ -22,6 +25,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.trunk import Trunk
+from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.alternate_stacks import AlternateStacks
 from trayopt.rules.base import AnyRule
 from trayopt.rules.pin import Pinned
@@ -29,6 +33,7 @@ from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.variables import (
     Expression,
+    FirstStacks,
     LeastLoads,
     Literal,
     Loads,
@@ -48,14 +53,17 @@ from trayopt.solver.bounds.pattern_counts import in_scope, kinds
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, whole_bound
-from trayopt.solver.model.literals import total
+from trayopt.solver.model.literals import lits, total
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy
+from trayopt.solver.model.run import hint_all
 from trayopt.solver.model.vocabulary import voice
 
 NAME = "round_counts"
 EFFORT = 30.0
 """Most deterministic time for one answer."""
+IRREGULAR_EFFORT = 6.0
+"""The same for how irregular plans are: where this does not reach, ten times as much seldom does."""
 
 
 class Turn(NamedTuple):
@@ -100,6 +108,10 @@ class RoundCounts(KindCounts):
         self.numbers: dict[ChainKind, dict[Place, Literal | Expression]] = {}
         """Chains of each kind at each place, that of their base."""
         self._number: dict[Kind, dict[Place, Expression]] = {}
+        self._of_round: dict[tuple[str, int], list[tuple[ChainKind, int]]] = defaultdict(list)
+        """Kinds with a subunit in each round of a trunk, and how many positions outward of their base that one lies."""
+        self._on: dict[int, dict[str, Literal]] = {}
+        """Whether each chain with a subunit of a lead trunk lies on each stack, once subunits are followed."""
         divisions = {(s.trunk, s.number): of for s in whole.job.subunits if (of := whole.divisions(s))}
         divide_at = {trunk.id: whole.divide_options(trunk) for trunk in whole.job.trunks}
         super().__init__(whole.job, divisions, Policy("hard", "soft", kept=frozenset(whole.kept)), divide_at=divide_at)
@@ -159,17 +171,16 @@ class RoundCounts(KindCounts):
         """Let the subunits of each round lie on stacks of their own, and no further out than those of the next round."""
         if not self.whole.keeps(AlternateStacks.id):
             return
-        of_round: dict[tuple[str, int], list[tuple[ChainKind, int]]] = defaultdict(list)
         for kind in self.chains:
             for turn in kind.turns:
-                of_round[turn.trunk, turn.round].append((kind, turn.outward))
-        for (trunk, number), found in of_round.items():
-            full = (trunk, number + 1) in of_round
+                self._of_round[turn.trunk, turn.round].append((kind, turn.outward))
+        for (trunk, number), found in self._of_round.items():
+            full = (trunk, number + 1) in self._of_round
             for stack in self.stacks:
                 here = self._up_to(found, stack, self._deepest)
                 self.require(here == 1 if full else here <= 1)
             if full and self.in_order:
-                self._after_each_other(found, of_round[trunk, number + 1])
+                self._after_each_other(found, self._of_round[trunk, number + 1])
 
     @cached_property
     def _deepest(self) -> int:
@@ -193,6 +204,58 @@ class RoundCounts(KindCounts):
             for place, number in self.numbers[kind].items()
             if place.stack == stack and place.position + outward <= position
         )
+
+    @property
+    def follows(self) -> bool:
+        """Whether it can be said which subunit lies on which stack: where they go to the stacks in rounds, without a crossing."""
+        return self.in_order and bool(self._of_round)
+
+    def irregular(self) -> Expression:
+        """Encode how irregular plans are, with each subunit of a round on a stack of its own, in the order of the trunk."""
+        chain_of: dict[tuple[str, int], list[int]] = defaultdict(list)
+        for first, turn in turns(self.whole):
+            chain_of[turn.trunk, turn.round].append(first)
+        for kind, found in self.chains.items():
+            if not kind.turns:
+                continue
+            for first in found:
+                self._on[first] = {stack: self.literal(f"chain {first} on {stack}") for stack in self.stacks}
+                self.cp.add_exactly_one(lits(self._on[first].values()))
+            for stack in self.stacks:
+                here = total(number for place, number in self.numbers[kind].items() if place.stack == stack)
+                self.require(total(self._on[first][stack] for first in found) == here)
+        before: dict[str, list[Literal]] = {}
+        for (trunk, number), firsts in chain_of.items():  # round by round
+            ends = {stack: self._ends(self._of_round[trunk, number], stack) for stack in self.stacks}
+            for first in firsts:
+                low: list[Literal] = [
+                    self.literal(f"{trunk}: chain {first} up to {p}") for p in range(1, self._deepest)
+                ]
+                for stack, here in self._on[first].items():
+                    for up_to, there in zip(low, ends[stack], strict=True):
+                        self.clause(self.no(here), self.no(there), up_to)
+                        self.clause(self.no(here), there, self.no(up_to))
+                for up_to, earlier in zip(low, before.get(trunk, ()), strict=False):
+                    self.clause(self.no(up_to), earlier)
+                before[trunk] = low
+        return GOALS["irregular"].encode(self.job, voice(self, TrunkWays, Trays, StackTrays, FirstStacks))
+
+    def _ends(self, found: list[tuple[ChainKind, int]], stack: str) -> list[Literal]:
+        """Whether the subunit of a round on a stack lies at most at each position but the last."""
+        ends: list[Literal] = []
+        for position in range(1, self._deepest):
+            ends.append(self.literal(f"on {stack} up to {position}"))
+            self.require(self._up_to(found, stack, position) == ends[-1])
+        return ends
+
+    def has_placed(self, subunit: Subunit) -> int:
+        """Every spliced subunit has a placed leg."""
+        return int(bool(self.divisions(subunit)))
+
+    def first_on(self, subunit: Subunit, stack: str) -> Literal:
+        """Whether the first placed leg of a subunit of a lead trunk lies on this stack."""
+        (of,) = self.divisions(subunit)
+        return self._on[self.whole.links[self.whole.bunch(self.legs(subunit, of)[0])].first][stack]
 
     def divisions(self, subunit: Subunit) -> tuple[int, ...]:
         """Return the settled division of a subunit."""
@@ -228,9 +291,10 @@ class RoundCounts(KindCounts):
         there = self.at_places(value)
         places: dict[Leg, Place] = {}
         for kind, found in self.chains.items():
-            bases = [
-                place for place, number in self.numbers[kind].items() for _ in range(value(number))
-            ]  # in place order
+            bases = [place for place, number in self.numbers[kind].items() for _ in range(value(number))]
+            if any(first in self._on for first in found):
+                of_stack = {base.stack: base for base in bases}
+                bases = [of_stack[next(s for s, here in self._on[first].items() if value(here))] for first in found]
             for first, base in zip(found, bases, strict=True):
                 for bunch in self._of_chain[first]:
                     place = Place(base.stack, base.position + self.whole.links[bunch].outward)
@@ -252,14 +316,16 @@ class RoundCounts(KindCounts):
 
 
 class Rounds(NamedTuple):
-    """What the plans of a model have at least, by the counts of its chains, and a plan that may be as good.
+    """What the plans of a model have at least, by the counts of its chains, and plans that may be as good.
 
     ``trays`` are used places, ``length`` the leg length in mm: where trays count first, that of plans with no more used places.
+    ``irregular`` is of plans of that length.
     """
 
     trays: int
     length: int
-    plan: Assignment
+    irregular: int
+    plans: tuple[Assignment, ...]
 
 
 def count(
@@ -281,11 +347,20 @@ def count(
             return None
         trays = max(trays, whole_bound(solver.best_objective_bound))
         counts.require(used <= trays)
-    counts.minimize(counts.encoded("leg_length_mm"))
+    length = counts.encoded("leg_length_mm")
+    counts.minimize(length)
     status, solver = counts.ask(clock, effort)
     if status not in FOUND:
         return None
-    return Rounds(trays, whole_bound(solver.best_objective_bound), counts.plan(solver.value))
+    bound, plan = whole_bound(solver.best_objective_bound), counts.plan(solver.value)
+    if status != cp_sat.OPTIMAL or not counts.follows:
+        return Rounds(trays, bound, 0, (plan,))
+    counts.require(length <= bound)
+    counts.minimize(counts.irregular())
+    hint_all(counts.cp, solver.response_proto.solution)
+    status, solver = counts.ask(clock, IRREGULAR_EFFORT)
+    regular = (counts.plan(solver.value),) if status in FOUND else ()
+    return Rounds(trays, bound, max(0, whole_bound(solver.best_objective_bound)), (plan, *regular))
 
 
 def chains_by_kind(model: Model) -> dict[ChainKind, list[int]]:
@@ -294,16 +369,16 @@ def chains_by_kind(model: Model) -> dict[ChainKind, list[int]]:
     parts: dict[int, list[tuple[int, Kind]]] = defaultdict(list)
     for bunch, (first, outward) in model.links.items():
         parts[first].append((outward, kind_of[bunch]))
-    turns: dict[int, list[Turn]] = defaultdict(list)
-    for first, turn in _turns(model):
-        turns[first].append(turn)
+    of_chain: dict[int, list[Turn]] = defaultdict(list)
+    for first, turn in turns(model):
+        of_chain[first].append(turn)
     found: dict[ChainKind, list[int]] = defaultdict(list)
     for first in sorted(parts):
-        found[ChainKind(tuple(sorted(parts[first], key=str)), tuple(sorted(turns[first])))].append(first)
+        found[ChainKind(tuple(sorted(parts[first], key=str)), tuple(sorted(of_chain[first])))].append(first)
     return found
 
 
-def _turns(model: Model) -> Iterator[tuple[int, Turn]]:
+def turns(model: Model) -> Iterator[tuple[int, Turn]]:
     """Yield each subunit of a lead trunk with its chain, where subunits go to stacks in rounds."""
     stacks = len(model.job.enclosure.stacks)
     if stacks < 2 or not model.keeps(AlternateStacks.id):

@@ -187,9 +187,14 @@ def _in_rounds(s: Session, model: Model, least: int) -> bool:
     model.least["leg_length_mm"] = Least(
         found.length, round_counts.NAME, {**given, "crossings": 0} if in_order else given
     )
-    if keeps_facts(s.job, found.plan):
-        s.state.offer(s.job, found.plan)
-        s.tell()
+    if in_order:
+        model.least["irregular"] = Least(
+            found.irregular, round_counts.NAME, {**given, "crossings": 0, "leg_length_mm": found.length}
+        )
+    for plan in found.plans:
+        if keeps_facts(s.job, plan):
+            s.state.offer(s.job, plan)
+            s.tell()
     if not s.prefers(least) or s.state.value("crossings") or s.state.value("leg_length_mm") > found.length:
         return False
     s.hint(model)
