@@ -94,18 +94,20 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
     yield ""
     word, rest = outcome(plan)
     yield Text.assemble((word, f"bold {_shade(plan)}"), rest)
-    if plan.status != "none":
-        yield from _block("Goals, in the order in which they count", _goals(plan))
-        yield from _block("Trunks", _trunks(plan))
-        windows = [window_words(row) for row in plan.through if row.window_mm is not None]
-        if windows:
-            yield from _block("Through the box", _points(windows))
+    if plan.status == "none":
+        yield from _why_not(plan)
+        return
+    yield from _block("Goals, in the order in which they count", _goals(plan))
+    yield from _block("Trunks", _trunks(plan))
+    windows = [window_words(row) for row in plan.through if row.window_mm is not None]
+    if windows:
+        yield from _block("Through the box", _points(windows))
     if plan.trays:
         caption = Items([unused(job, plan), tied(plan)])
         yield from _block(
             f"Trays: {len(plan.trays)} of {len(job.enclosure.places)} in use", Group(_trays(job, plan), caption)
         )
-    if whole and plan.status != "none":
+    if whole:
         yield from _block("Legs", _legs(plan))
     never = {} if habits is None else habits.never
     for level, title in (("must", "Musts that this plan breaks"), ("prefer", "Preferences that this plan breaks")):
@@ -117,12 +119,11 @@ def plan_blocks(job: Job, plan: Plan, *, whole: bool = False, habits: Habits | N
         yield from _block("Preferences that no plan of this job can keep", _never(lost, never))
     if habits is not None and habits.dear:
         yield from _block("Preferences that cost much to keep (trayopt explain JOB --prices)", _points(habits.dear))
-    if plan.unplaced and plan.status != "none":
+    if plan.unplaced:
         yield from _unplaced(plan, whole)
     yield from _why_not(plan)
-    if plan.status != "none":
-        yield ""
-        yield Text(CAUTION, style="italic")
+    yield ""
+    yield Text(CAUTION, style="italic")
 
 
 def plan_text(job: Job, plan: Plan, *, width: int = 80, whole: bool = False, habits: Habits | None = None) -> str:
