@@ -192,3 +192,34 @@ def test_only_changes_that_end_a_finding_are_judged_whole(
     assert others
     before = {(found.rule, found.subject) for found in judge(quay, looked[0])}
     assert all(before - {(found.rule, found.subject) for found in judge(quay, laid)} for laid in others)
+
+
+def test_no_leg_is_moved_where_it_does_not_matter_where_legs_lie(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a trunk is divided is not mended by other trays; a tray that holds too much is."""
+    job = load_job(STANDARD / "2x432-wall-2x6.yaml")
+    good = assignment_of(job, PLANS["2x432-wall-2x6.yaml"])
+    claims = [
+        Claim(leg.trunk, *job.subunit(leg).leg_run(leg), place, good.ends[place.stack])
+        for leg, place in good.places.items()
+    ]
+    made: list[str] = []
+    changed = trials.changed
+
+    def noted(job: Job, laid: Laid, change: Change) -> Laid:
+        made.append(change.text)
+        return changed(job, laid, change)
+
+    monkeypatch.setattr(trials, "changed", noted)
+    monkeypatch.setattr(trials, "_gone", lambda *_: False)  # so that every change is tried
+    ported = Laid(job, replace(good, divide_at=dict.fromkeys(good.ways, "port")), claims)
+    finding = next(item for item in judge(job, ported) if item.rule == "breakout")
+    assert trials.tried(job, ported, finding) is None
+    assert made
+    assert not any(text.startswith("move ") for text in made)
+
+    made.clear()
+    crowded = [claim._replace(place=claims[0].place, end=claims[0].end) for claim in claims]
+    laid = changed(job, Laid(job, good, claims), Change(crowded, good.ways, good.divide_at, ""))
+    finding = next(item for item in judge(job, laid) if item.rule == "tray_fibres")
+    trials.tried(job, laid, finding)
+    assert any(text.startswith("move ") for text in made)

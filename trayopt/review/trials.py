@@ -59,6 +59,9 @@ class _State(NamedTuple):
     weight: int
 
 
+OF_PLACES = frozenset({"stack", "tray", "position", "end"})
+"""Cells of a row that say where a leg lies."""
+
 _spent: WeakKeyDictionary[Laid, int] = WeakKeyDictionary()
 _bindings: WeakKeyDictionary[Laid, list[set[int]]] = WeakKeyDictionary()
 
@@ -154,7 +157,13 @@ def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
     yield from _divided_elsewhere(job, laid, finding)
     yield from _ribbons_otherwise(job, laid, finding)
     yield from _other_ways(job, laid, trunks)
-    yield from _other_places(job, laid, _claims(job, laid, finding, trunks))
+    yield from _other_places(job, laid, _claims(job, laid, finding, trunks), moves=_of_places(finding))
+
+
+def _of_places(finding: Finding) -> bool:
+    """Whether it can matter to the rule of a finding where legs lie."""
+    rule = BY_ID[finding.rule]
+    return not rule.ways_only and not OF_PLACES.isdisjoint(rule.cells)
 
 
 def _trunks(job: Job, laid: Laid, finding: Finding) -> list[str]:
@@ -266,23 +275,28 @@ def _claims(job: Job, laid: Laid, finding: Finding, trunks: Sequence[str]) -> li
     return found
 
 
-def _other_places(job: Job, laid: Laid, chosen: Sequence[int]) -> Iterator[Change]:
-    """Move rows to another tray (one row, with or without rows bound to it by splices, or all of a tray), or take a row out."""
+def _other_places(job: Job, laid: Laid, chosen: Sequence[int], *, moves: bool) -> Iterator[Change]:
+    """Take out a row that is there twice; with ``moves``, move rows to another tray.
+
+    One row is moved, with or without rows bound to it by splices, or all rows of a tray.
+    """
     claims = laid.claims
+    twice = Counter(claim[:3] for claim in claims)
+    for i in chosen:
+        if twice[claims[i][:3]] > 1:
+            rest = [claim for j, claim in enumerate(claims) if j != i]
+            yield Change(rest, laid.ways, laid.divide_at, f"take {_run(claims[i])} out of {claims[i].place}")
+    if not moves:
+        return
     if laid not in _bindings:
         _bindings[laid] = _bound(job, claims)
     bound = _bindings[laid]
-    twice = Counter(claim[:3] for claim in claims)
     sets: dict[tuple[int, ...], None] = {}
     for i in reversed(chosen):
         sets[i,] = None
         sets[tuple(sorted({i, *bound[i]}))] = None
     for place in dict.fromkeys(claims[i].place for i in chosen):
         sets[tuple(i for i, claim in enumerate(claims) if claim.place == place)] = None
-    for i in chosen:
-        if twice[claims[i][:3]] > 1:
-            rest = [claim for j, claim in enumerate(claims) if j != i]
-            yield Change(rest, laid.ways, laid.divide_at, f"take {_run(claims[i])} out of {claims[i].place}")
     for moved in sorted(sets, key=len):
         near = [claims[j].place for i in moved for j in bound[i]]
         here = claims[moved[0]].place
