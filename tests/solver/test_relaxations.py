@@ -36,7 +36,7 @@ from trayopt.solver.bounds.partition_bounds import (
 )
 from trayopt.solver.bounds.pattern_bounds import count
 from trayopt.solver.bounds.pattern_counts import brought, hold, in_scope
-from trayopt.solver.bounds.preference_bounds import can_be_placed, preference_bound, preferences_kept
+from trayopt.solver.bounds.preference_bounds import can_be_placed, must_bound, preference_bound, preferences_kept
 from trayopt.solver.bounds.tray_room import fewest_trays, without_room
 from trayopt.solver.bounds.trunks_outside import out_by_patterns, trays_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
@@ -46,6 +46,7 @@ from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.model import Model
 from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.model.run import Tuning, run
+from trayopt.solver.search.search import Search
 from trayopt.track.laid import Laid
 
 ORDER: tuple[GoalName, ...] = tuple(goal.id for goal in order())
@@ -581,3 +582,35 @@ def test_what_a_tube_opened_at_the_tray_leaves_out() -> None:
         found = out_by_patterns(job, Divider(job).possible, Clock())
         assert found is not None
         assert (divide_at, found.least, best.values["unplaced"]) == (divide_at, out, out)
+
+
+def test_musts_that_ways_and_stacks_do_not_let_be_kept() -> None:
+    """Q's tube lies on one stack, so both subunits of P do: the second does not alternate, and nothing else is broken."""
+    data = strategies.worked_example()
+    data["rules"]["alternate_stacks"] = "must"
+    for trunk in data["trunks"]:
+        trunk["divide_at"] = ["tray"]
+    job = job_of(data)
+    assert must_bound(job, Divider(job).open, Clock()) == (1, 0)
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])
+    assert best is not None
+    assert (best.values["broken_must"], best.values["broken_prefer"]) == (1, 0)
+    state, stopped = Search(job, ORDER, Clock(None)).solve()
+    assert stopped == "proven"
+    assert state.proofs["broken_must"].by == "outline"
+
+
+def test_fewest_broken_musts_are_never_overrated() -> None:
+    met = 0
+    for kind, seed in product(KINDS, range(9100, 9112)):
+        job = job_of(strategies.random_job(random.Random(seed), **{**KINDS[kind], "rules": 0.6}))
+        best = solved(job, build(job, Policy(), all_placed=True, cuts=False), ORDER[:3])
+        divider = Divider(job)
+        if best is None or divider.hopeless:
+            continue
+        bound = must_bound(job, divider.open, Clock())
+        musts, weight = best.values["broken_must"], best.values["broken_prefer"]
+        assert bound.musts <= musts, f"{kind}, seed {seed}"
+        assert bound.musts < musts or bound.weight <= weight, f"{kind}, seed {seed}"
+        met += 0 < bound.musts == musts
+    assert met

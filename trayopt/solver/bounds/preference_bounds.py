@@ -6,9 +6,11 @@ Rings of subunits that no tray holds (see ``outline``) are found in the answer o
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
+from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.outline import Outline
 from trayopt.solver.bounds.rings import overfull_rings
@@ -37,6 +39,36 @@ def can_be_placed(job: Job, open_: Divisions, clock: Clock, *, divide_at: Partin
     """Whether there may be a plan that places every splice, whatever musts and preferences it breaks."""
     outline = Outline(job, open_, Policy("soft", "free"), clock, divide_at)
     return bool(solve_one(outline.cp, clock, EFFORT)[0] != cp_sat.INFEASIBLE)
+
+
+class MustBound(NamedTuple):
+    """Fewest broken musts of plans that place every splice, and the least weight of preferences of those that break so few."""
+
+    musts: int
+    weight: int
+
+
+def must_bound(job: Job, open_: Divisions, clock: Clock) -> MustBound:
+    """Bound both by an outline, in which musts and preferences may be broken.
+
+    ``open_`` are the useful divisions of every spliced subunit. The weight is 0 where the fewest musts are not proven in time.
+    """
+    outline = Outline(job, open_, Policy("soft", "soft"), clock)
+    musts, weight = outline.broken("must"), outline.broken("prefer")
+    least = _least(outline, musts, clock)
+    if least is None:
+        return MustBound(0, 0)
+    outline.require(musts <= least)
+    return MustBound(least, _least(outline, weight, clock) or 0)
+
+
+def _least(outline: Outline, value: Expression, clock: Clock) -> int | None:
+    """Minimise a sum over the outlines of a model; None where that is not proven in time."""
+    if isinstance(value, int):
+        return value
+    outline.minimize(value)
+    status, solver = solve_one(outline.cp, clock, EFFORT)
+    return whole_bound(solver.best_objective_bound) if status == cp_sat.OPTIMAL else None
 
 
 def is_hopeless(job: Job, clock: Clock) -> bool:

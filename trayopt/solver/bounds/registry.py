@@ -22,7 +22,7 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("rings", "unplaced", ("unplaced",)),
     Relaxation("stack_counts", "stack_counts", ("unplaced",)),
     Relaxation("placed_patterns", "placed_patterns", ("unplaced", "trays")),
-    Relaxation("outline", "outline", ("broken_prefer",)),
+    Relaxation("outline", "outline", ("broken_must", "broken_prefer")),
     Relaxation("division", "division", ("unplaced", "broken_prefer", "legs")),
     Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),
     Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular")),

@@ -8,7 +8,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
 from trayopt.rules.variables import Constraint, Expression
-from trayopt.solver.bounds.preference_bounds import can_be_placed
+from trayopt.solver.bounds.preference_bounds import MustBound, can_be_placed, must_bound
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.trunks_outside import out_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
@@ -149,11 +149,15 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
         "broken_prefer": blocks.broken("prefer"),
         "legs": blocks.placed_legs(),
     }
-    hoped: dict[GoalName, int] = {"unplaced": out, "broken_must": 0}
-    weight = hope(s, layouts, hoped, goals)
+    outlined = musts_by_outline(s) if not out else MustBound(0, 0)
+    hoped: dict[GoalName, int] = {"unplaced": out, "broken_must": outlined.musts}
+    weight = hope(s, layouts, hoped, goals, outlined.weight)
     possible, divisions = s.divider.possible, None
     for goal, value in goals.items():
-        least = weight if goal == "broken_prefer" and limits == hoped else at_least(s, goal, out, limits)
+        if goal == "broken_must" and not limits["unplaced"]:
+            least = outlined.musts
+        else:
+            least = weight if goal == "broken_prefer" and limits == hoped else at_least(s, goal, out, limits)
         if goal == "legs" and s.holds(limits):
             most = s.state.value("legs")
             likeness = layouts.like(possible, s.state.best, value < most, value <= most, *held)
@@ -187,16 +191,33 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
     return True
 
 
+def musts_by_outline(s: Session) -> MustBound:
+    """Bound by ways and stacks the fewest broken musts of plans that place every splice, and the weight of preferences then."""
+    if s.divider.hopeless or not s.on("outline"):
+        return MustBound(0, 0)
+    bound = must_bound(s.job, s.divider.open, s.clock)
+    s.state.record("broken_must", bound.musts, "outline", Given({"unplaced": 0}))
+    s.state.record("broken_prefer", bound.weight, "outline", Given({"unplaced": 0, "broken_must": bound.musts}))
+    return bound
+
+
 def hope(
-    s: Session, layouts: RelaxedModel[Segments], hoped: Mapping[GoalName, int], goals: Mapping[GoalName, Expression]
+    s: Session,
+    layouts: RelaxedModel[Segments],
+    hoped: Mapping[GoalName, int],
+    goals: Mapping[GoalName, Expression],
+    weight: int,
 ) -> int:
     """Bound the weight of broken preferences over plans that meet all earlier bounds, and look for such a plan.
 
-    Where there are such plans, one question settles three goals; where there are none, the bound holds of nothing.
+    ``weight`` is a bound that is known. Where there are such plans, one question settles three goals; where there are none, the
+    bound holds of nothing.
     """
+    if s.holds({**hoped, "broken_prefer": weight}):
+        return weight
     held = [goals[goal] <= value for goal, value in hoped.items()]
     below = s.state.value("broken_prefer") if s.holds(hoped) else None
-    answer = layouts.least(goals["broken_prefer"], *held, below=below)
+    answer = layouts.least(goals["broken_prefer"], *held, at_least=weight, below=below)
     complete_solution(s, layouts, answer.layout, {**hoped, "broken_prefer": answer.value or 0})
     if answer.bound is None:
         return 0
