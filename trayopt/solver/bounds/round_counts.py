@@ -316,16 +316,17 @@ class RoundCounts(KindCounts):
 
 
 class Rounds(NamedTuple):
-    """What the plans of a model have at least, by the counts of its chains, and plans that may be as good.
+    """What the plans of a model have at least, by the counts of its chains, and a plan that may be as good.
 
     ``trays`` are used places, ``length`` the leg length in mm: where trays count first, that of plans with no more used places.
-    ``irregular`` is of plans of that length.
+    ``found`` is the solution behind the plan.
     """
 
     trays: int
     length: int
-    irregular: int
-    plans: tuple[Assignment, ...]
+    plan: Assignment
+    counts: RoundCounts
+    found: cp_sat.CpSolver
 
 
 def count(
@@ -347,20 +348,27 @@ def count(
             return None
         trays = max(trays, whole_bound(solver.best_objective_bound))
         counts.require(used <= trays)
-    length = counts.encoded("leg_length_mm")
-    counts.minimize(length)
+    counts.minimize(counts.encoded("leg_length_mm"))
     status, solver = counts.ask(clock, effort)
     if status not in FOUND:
         return None
-    bound, plan = whole_bound(solver.best_objective_bound), counts.plan(solver.value)
-    if status != cp_sat.OPTIMAL or not counts.follows:
-        return Rounds(trays, bound, 0, (plan,))
-    counts.require(length <= bound)
+    return Rounds(trays, whole_bound(solver.best_objective_bound), counts.plan(solver.value), counts, solver)
+
+
+def least_irregular(rounds: Rounds, clock: Clock) -> tuple[int, Assignment | None]:
+    """Bound how irregular plans of the counted length are, and give a plan that may be as regular, if one was found.
+
+    They have the counted trays as well, where trays count before lengths, and no crossing.
+    """
+    counts = rounds.counts
+    if not counts.follows:
+        return 0, None
+    counts.require(counts.encoded("leg_length_mm") <= rounds.length)
     counts.minimize(counts.irregular())
-    hint_all(counts.cp, solver.response_proto.solution)
+    hint_all(counts.cp, rounds.found.response_proto.solution)
     status, solver = counts.ask(clock, IRREGULAR_EFFORT)
-    regular = (counts.plan(solver.value),) if status in FOUND else ()
-    return Rounds(trays, bound, max(0, whole_bound(solver.best_objective_bound)), (plan, *regular))
+    plan = counts.plan(solver.value) if status in FOUND else None
+    return max(0, whole_bound(solver.best_objective_bound)), plan
 
 
 def chains_by_kind(model: Model) -> dict[ChainKind, list[int]]:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from trayopt.domain.assignment import Way
+from trayopt.domain.assignment import Assignment, Way
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds import round_counts
 from trayopt.solver.bounds.pattern_bounds import Counted, count, placed_bound
@@ -187,18 +187,23 @@ def _in_rounds(s: Session, model: Model, least: int) -> bool:
     model.least["leg_length_mm"] = Least(
         found.length, round_counts.NAME, {**given, "crossings": 0} if in_order else given
     )
-    if in_order:
-        model.least["irregular"] = Least(
-            found.irregular, round_counts.NAME, {**given, "crossings": 0, "leg_length_mm": found.length}
-        )
-    for plan in found.plans:
-        if keeps_facts(s.job, plan):
-            s.state.offer(s.job, plan)
-            s.tell()
+    _offer(s, found.plan)
     if not s.prefers(least) or s.state.value("crossings") or s.state.value("leg_length_mm") > found.length:
         return False
+    irregular, plan = round_counts.least_irregular(found, s.clock)
+    model.least["irregular"] = Least(
+        irregular, round_counts.NAME, {**given, "crossings": 0, "leg_length_mm": found.length}
+    )
+    _offer(s, plan)
     s.hint(model)
     return True
+
+
+def _offer(s: Session, plan: Assignment | None) -> None:
+    """Offer a plan that was laid by counts, where it breaks nothing that no plan breaks."""
+    if plan is not None and keeps_facts(s.job, plan):
+        s.state.offer(s.job, plan)
+        s.tell()
 
 
 def _hoped(s: Session, model: Model) -> dict[GoalName, int]:
