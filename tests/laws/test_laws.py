@@ -118,6 +118,11 @@ def test_the_best_plan_may_be_asked_for(change: AsPlanned) -> None:
     hold_in_two(partial(hold_as_planned, change))
 
 
+def test_a_second_end_of_a_stack_that_no_count_asked_for_changes_nothing() -> None:
+    """Ways and ends are read out of counts of closed patterns, in which the end of the only stack costs nothing."""
+    hold(next(law for law in SAME if law.name == "end_twice"), ("opened", 126))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("job", MORE, ids=str)
 def test_every_law_on_more_tiny_jobs(job: Tiny) -> None:

@@ -194,8 +194,12 @@ class KindCounts(Outline, DividedLegs, UsedTrays):
         Kinds and stacks that are alike are found, and literals are tried three times over: lengths then take a tenth of the time.
         Where preferences may be broken, cuts of linear relaxations cost more than they save, as their bound is next to that of
         the counts: without them, a question takes a third to two thirds of the time.
-        ``in_order`` says that the model says what is to be decided first.
+        ``in_order`` says that the model says what is to be decided first. Ends of stacks are made before the search, so that its
+        solution tells of them.
         """
+        for stack in self.job.enclosure.stacks:
+            for end in stack.ends:
+                self.end(stack.id, end.id)
         cp = self.cp
         if held is not True:
             cp = cp.clone()

@@ -179,9 +179,6 @@ def placed_bound(
         return Placed(0)
     partition.require(partition.encoded("legs") >= fewest)
     partition.hold_goals(limits)
-    for stack in divider.job.enclosure.stacks:  # made before the search, so that its solution tells of them
-        for end in stack.ends:
-            partition.end(stack.id, end.id)
     partition.minimize(partition.encoded(goal))
     status, solver = partition.ask(clock, effort)
     if status == cp_sat.INFEASIBLE:
