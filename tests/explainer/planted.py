@@ -373,7 +373,6 @@ PLANTED: list[Planted] = [
         "tray_sleeves left",
     ),
     plant("a ring of three subunits that no tray holds", lambda: ring_of_three(), "tray_fibres left"),
-    plant("what leads from leg to leg has two trays", lambda: round_by_two_trays(), "tray_fibres left"),
     plant(
         "a ring of three subunits, one of them divided at the port",
         lambda: ring_of_three("port", rules={"subunit_together": "must"}),

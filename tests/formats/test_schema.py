@@ -36,7 +36,7 @@ def test_every_schema_is_one_and_names_itself(kind: str) -> None:
     schema = json_schema(kind)
     Draft202012Validator.check_schema(schema)
     assert schema["$schema"] == DIALECT
-    assert schema["$id"] == f"urn:trayopt:schema:{kind}:{2 if kind in {'job', 'plan', 'sweep'} else 1}"
+    assert schema["$id"] == f"urn:trayopt:schema:{kind}:{2 if kind in {'job', 'plan', 'sweep', 'certificate'} else 1}"
     assert "$schema" in schema["properties"]
 
 

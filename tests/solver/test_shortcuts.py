@@ -154,7 +154,7 @@ def test_the_room_of_trays_never_promises_too_much() -> None:
     assert partial > 5
 
 
-@pytest.mark.parametrize("seeds", [SEEDS[::4], pytest.param(SEEDS[2::4], marks=pytest.mark.slow)], ids=["some", "more"])
+@pytest.mark.parametrize("seeds", [SEEDS[1::4], pytest.param(SEEDS[::2], marks=pytest.mark.slow)], ids=["some", "more"])
 def test_the_best_plan_lies_in_a_box_for_so_many_legs(seeds: range) -> None:
     """No best plan by brute force with nothing empty below uses a place beyond the box for its legs; some boxes are lower."""
     lower = 0
