@@ -79,7 +79,7 @@ def models(jobs: Iterator[Job]) -> Iterator[tuple[Job, Model, Search]]:
 
 def test_rounds_never_promise_too_much() -> None:
     """What is counted bounds the best plan of a model without a crossing, and with any; often it is such a plan."""
-    jobs = [load_job(components(seed)) for seed in range(7)]
+    jobs = [load_job(components(seed)) for seed in range(10)]
     jobs += [job_of(strategies.random_job(random.Random(seed))) for seed in range(400, 430)]
     met = counted = rounds = 0
     for job, model, search in models(iter(jobs)):
