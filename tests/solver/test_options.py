@@ -55,32 +55,29 @@ def goals(plan_job: Job, **options: object) -> tuple[int, ...]:
     return tuple(item.value for item in plan.goals)
 
 
-@pytest.mark.parametrize("name", ["2x288-wall-2x6", "no-144-swapped-halves-wall-2x6"])
-def test_reproducible_is_the_same_plan_byte_for_byte(name: str) -> None:
-    """In two processes with their own seeds of hashes; one of the jobs is stopped by the limit."""
-    plans = {
+def told_in_two_processes(code: str, name: str) -> set[bytes]:
+    """Give what a program prints of a standard job, in two processes with their own seeds of hashes."""
+    return {
         subprocess.run(
-            [sys.executable, "-c", CODE, str(STANDARD / f"{name}.yaml")],
+            [sys.executable, "-c", code, str(STANDARD / f"{name}.yaml")],
             capture_output=True,
             check=True,
             env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
         ).stdout
         for seed in ("1", "2")
     }
+
+
+@pytest.mark.parametrize("name", ["2x288-wall-2x6", "no-144-swapped-halves-wall-2x6"])
+def test_reproducible_is_the_same_plan_byte_for_byte(name: str) -> None:
+    """In two processes with their own seeds of hashes; one of the jobs is stopped by the limit."""
+    plans = told_in_two_processes(CODE, name)
     assert len(plans) == 1
 
 
 def test_reproducible_asks_the_same_questions() -> None:
     """Two processes with their own seeds of hashes make the same models, row by row."""
-    asked = {
-        subprocess.run(
-            [sys.executable, "-c", ASKED, str(STANDARD / "taps-of-48-wall-2x10.yaml")],
-            capture_output=True,
-            check=True,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": seed},
-        ).stdout
-        for seed in ("1", "2")
-    }
+    asked = told_in_two_processes(ASKED, "taps-of-48-wall-2x10")
     assert len(asked) == 1
     assert len(asked.pop().split()) > 20
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
-from math import ceil
 from typing import NamedTuple
 
 from trayopt.domain.hardware import Place
@@ -20,7 +19,7 @@ from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.opposite_orders import Agreed, agreed
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible
+from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, whole_bound
 from trayopt.solver.model.literals import Literals, Sum, total
 from trayopt.solver.model.model import Model
 
@@ -60,7 +59,7 @@ def least_irregular(model: Model, crossings: int, clock: Clock) -> Layout | None
         for place, literal in found.items()
         if solver.boolean_value(literal)
     }
-    return Layout(ceil(round(solver.best_objective_bound, 6)), round(solver.objective_value), at)
+    return Layout(whole_bound(solver.best_objective_bound), round(solver.objective_value), at)
 
 
 def _apart(model: Model) -> bool:
