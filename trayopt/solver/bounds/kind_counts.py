@@ -197,9 +197,7 @@ class KindCounts(Outline, DividedLegs, UsedTrays):
         ``in_order`` says that the model says what is to be decided first. Ends of stacks are made before the search, so that its
         solution tells of them.
         """
-        for stack in self.job.enclosure.stacks:
-            for end in stack.ends:
-                self.end(stack.id, end.id)
+        self.make_ends()
         cp = self.cp
         if held is not True:
             cp = cp.clone()

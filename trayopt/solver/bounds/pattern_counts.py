@@ -234,8 +234,7 @@ def hold(
 
     The variables of the copy keep their numbers. Kinds are counted together for which ``alike`` gives the same.
     """
-    for stack in model.job.enclosure.stacks:
-        model.end(stack.id, stack.ends[0].id)
+    model.make_ends()
     trial = model.cp.clone()
     trial.add_bool_and([trial.get_bool_var_from_proto_index(literal.index) for literal in literals])
 

@@ -98,9 +98,7 @@ def decide(model: Model) -> None:
             model.divided_at(trunk, at)
         for word in trunk.ribbons:
             model.ribboned(trunk, word)
-    for stack in model.job.enclosure.stacks:
-        for end in stack.ends:
-            model.end(stack.id, end.id)
+    model.make_ends()
 
 
 def let_speak(model: Base, voice_for: Callable[[AnyRule], Variables | None], policy: Policy) -> set[str]:

@@ -144,3 +144,9 @@ class Ways(Literals, ABC):
             return literals
 
         return self._make(("ends", stack), make)[end]
+
+    def make_ends(self) -> None:
+        """Make the literals of all ends before a search or a copy: what is made later has no value in the solution."""
+        for stack in self.job.enclosure.stacks:
+            for end in stack.ends:
+                self.end(stack.id, end.id)
