@@ -156,7 +156,8 @@ def _changes(job: Job, laid: Laid, finding: Finding) -> Iterator[Change]:
     yield from _parked(job, laid, finding)
     yield from _divided_elsewhere(job, laid, finding)
     yield from _ribbons_otherwise(job, laid, finding)
-    yield from _other_ways(job, laid, trunks)
+    if BY_ID[finding.rule].of_ways:
+        yield from _other_ways(job, laid, trunks)
     yield from _other_places(job, laid, _claims(job, laid, finding, trunks), moves=_of_places(finding))
 
 

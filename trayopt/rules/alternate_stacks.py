@@ -22,6 +22,7 @@ class AlternateStacks(Rule[NoParameters]):
     kind = "practice"
     level = "prefer"
     subject = "subunit"
+    of_ways = False
     statement = "after this subunit of a lead trunk, the counts of two stacks differ by more than 1"
     why = "Stacks that fill in turn keep the trunk's order at every depth; one stack filled first crosses the next."
     cells = ("stack", "tray", "position")

@@ -23,6 +23,7 @@ class KeptApart(Rule[NoParameters]):
     id = "apart"
     kind = "practice"
     subject = "pair of joins"
+    of_ways = False
     statement = "two joins that must be kept apart have splices in one tray (with scope: stack, on one stack)"
     why = "Diverse routes are worth their price only if one accident, or one open tray, cannot touch both."
     asked_for = True

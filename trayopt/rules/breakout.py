@@ -22,6 +22,7 @@ class Breakout(Rule[NoParameters]):
     kind = "practice"
     level = "prefer"
     subject = "trunk"
+    of_ways = False
     statement = "a trunk that may be divided at the tray is divided at the port, with a subunit in more than one leg"
     why = "A breakout at the port costs a tube for each leg and leaves the fibres without their own tube all the way."
     cells = ("fibres", "from fibres", "from")

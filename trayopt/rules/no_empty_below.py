@@ -21,6 +21,7 @@ class NoEmptyBelow(Rule[NoParameters]):
     id = "no_empty_below"
     kind = "practice"
     subject = "tray place"
+    of_ways = False
     statement = (
         "a used place above position 1 has an unused place directly under it in its stack, of the same kind of tray"
     )

@@ -22,6 +22,7 @@ class OneEnd(Rule[NoParameters]):
     named = "one end"
     kind = "always"
     subject = "stack"
+    of_ways = False
     statement = "legs on one stack use different ends"
     why = "A tray is lifted about one side; legs at two ends tie it down."
     cells = ("end", "stack", "tray")

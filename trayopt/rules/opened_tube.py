@@ -24,6 +24,7 @@ class OpenedTube(Rule[NoParameters]):
     named = "opened tube"
     kind = "always"
     subject = "subunit"
+    of_ways = False
     statement = "a leg of a subunit that is opened at a tray lies in no tray"
     why = "The tube ends at the trays. Fibres of it that lie in no tray hang bare in the box and break at the first touch."
     cells = ("stack", "tray", "position")

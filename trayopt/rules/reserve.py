@@ -32,6 +32,7 @@ class Reserve(Rule[ReserveParameters]):
     kind = "practice"
     level = "off"
     subject = "stack"
+    of_ways = False
     statement = "a stack has fewer unused places than `trays` outward of its last used one"
     why = "A re-splice or a later cable needs a free tray that is reached without moving others."
     Parameters = ReserveParameters

@@ -28,6 +28,7 @@ class RibbonisedFibres(Rule[NoParameters]):
     kind = "practice"
     level = "off"
     subject = "tray place"
+    of_ways = False
     statement = (
         "splices between loose fibres lie in a tray for ribbons, of a box whose stacks carry several kinds of trays"
     )

@@ -24,6 +24,7 @@ class SameDivision(Rule[NoParameters]):
     kind = "practice"
     level = "prefer"
     subject = "trunk"
+    of_ways = False
     statement = "two subunits of one trunk with placed legs and equal ribbons are divided differently"
     why = "A crew that marks and divides every tube alike makes fewer mistakes."
     cells = ("fibres", "from fibres", "from")

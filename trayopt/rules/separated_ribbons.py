@@ -22,6 +22,7 @@ class SeparatedRibbons(Rule[NoParameters]):
     kind = "practice"
     level = "prefer"
     subject = "tray place"
+    of_ways = False
     statement = "a leg of ribbons lies in a tray for single fibres, of a box whose stacks carry several kinds of trays"
     why = "Ribbons in single sleeves are separated fibre by fibre: the slowest splices there are, and the easiest to break."
     speaks_of = "mixed"

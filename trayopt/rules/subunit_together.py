@@ -24,6 +24,7 @@ class SubunitTogether(Rule[NoParameters]):
     level = "prefer"
     weight = 2
     subject = "subunit"
+    of_ways = False
     statement = (
         "between two placed legs that follow each other in a subunit divided at the port, the stack changes, "
         "or the position neither stays nor rises by one"

@@ -22,6 +22,7 @@ class TrayPair(Rule[NoParameters]):
     kind = "practice"
     level = "prefer"
     subject = "tray place"
+    of_ways = False
     statement = "a tray holds splices of more than one pair of trunks"
     why = "Work on one route opens only trays of that route."
     helped_by = frozenset({"trays", "tray_types", "divide_at"})

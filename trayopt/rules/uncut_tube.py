@@ -23,6 +23,7 @@ class UncutTube(Rule[NoParameters]):
     named = "uncut tube"
     kind = "always"
     subject = "subunit"
+    of_ways = False
     statement = "a tray holds fibres of a tube that passes uncut"
     why = "A tube that passes uncut may carry live light; no mark and no step cuts it."
     cells = ("fibres", "from fibres", "from")
