@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trayopt.checker.checking import lay
 from trayopt.checker.claims import row_leg
 from trayopt.checker.measure import document
 from trayopt.domain.base import EPSILON, DivideAt, remade
-from trayopt.domain.former import FormerPlan
 from trayopt.domain.job import Job
 from trayopt.domain.plan import Plan, PlanLeg, PlanTrunk, Status
 from trayopt.domain.trunk import Trunk
@@ -17,6 +17,9 @@ from trayopt.errors import Fault, InputError
 from trayopt.formats.json_in import MOST_BYTES, parse_plan
 from trayopt.formats.source import read_text, source_name
 from trayopt.track.routes import routes_of
+
+if TYPE_CHECKING:
+    from trayopt.domain.former_plan import FormerPlan
 
 NOTE = "the plan is written in format 1"
 HINT = (

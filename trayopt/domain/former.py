@@ -1,4 +1,4 @@
-"""Format 1, from the time before a plan decided where a trunk is divided: its plan document and its digests of a job.
+"""Format 1, from the time before a plan decided where a trunk is divided: its names, and its digests of a job.
 
 Jobs and plans of format 1 are read; nothing writes them.
 """
@@ -6,14 +6,12 @@ Jobs and plans of format 1 are read; nothing writes them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import Field
-
-from trayopt.domain.base import DivideAt, Frozen, Travel, remade
+from trayopt.domain.base import DivideAt, remade
 from trayopt.domain.digest import first_keys, sha256_of, without_later_defaults
 from trayopt.domain.job import Job
-from trayopt.domain.plan import PlanJob, PlanLeg, PlanSolver, PlanSplice, PlanUnplaced, Status, Stopped
+from trayopt.domain.plan import PlanJob
 
 JOB, PLAN = "trayopt/job/1", "trayopt/plan/1"
 """The schemas of format 1."""
@@ -24,63 +22,6 @@ LATER_KEYS = frozenset({"enclosure.track.guides.width_mm", "trunks.cable.tubes",
 """Keys of a job that format 1 did not know."""
 ALLOWANCE_MM = 100
 """The allowance for a turn on the outside of the track that format 1 used for every box; today it follows from the box."""
-
-
-class FormerGoal(Frozen):
-    """Value and bound of a goal of format 1; some of these goals are counted in another way today."""
-
-    goal: str
-    value: int
-    bound: int | None
-    by: str | None = None
-
-
-class FormerTrunk(Frozen):
-    """A trunk's way; every field is None for a trunk that stays outside."""
-
-    trunk: str
-    port: str | None
-    travel: Travel | None
-    loops: int | None
-    strip_mm: int | None
-
-
-class FormerTray(Frozen):
-    """What lies in one used tray; ``fibres`` counts one for each splice and one for each parked fibre."""
-
-    stack: str
-    position: int
-    fibres: int
-    sleeves: int
-    splices: tuple[PlanSplice, ...]
-    parked: tuple[str, ...]
-
-
-class FormerBroken(Frozen):
-    """A broken rule by its name in format 1."""
-
-    rule: str
-    level: Literal["always", "must", "prefer"]
-    subject: str
-    because: str
-
-
-class FormerPlan(Frozen):
-    """A plan of format 1. Only the places of legs, the ways and the ends are taken over."""
-
-    schema_: Annotated[Literal["trayopt/plan/1"], Field(alias="schema")]
-    job: PlanJob
-    status: Status
-    stopped: Stopped
-    goals: tuple[FormerGoal, ...]
-    trunks: tuple[FormerTrunk, ...]
-    legs: tuple[PlanLeg, ...]
-    trays: tuple[FormerTray, ...]
-    crossings: tuple[tuple[str, str], ...]
-    broken: tuple[FormerBroken, ...]
-    unplaced: tuple[PlanUnplaced, ...]
-    explanation: dict[str, Any] | None = None
-    solver: PlanSolver
 
 
 def names_job(named: PlanJob, job: Job) -> bool:

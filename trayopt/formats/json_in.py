@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path as FilePath
-from typing import Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from pydantic import BaseModel
 
-from trayopt.domain.former import PLAN, FormerPlan
+from trayopt.domain.former import PLAN
 from trayopt.domain.plan import Plan
 from trayopt.errors import Fault, InputError
 from trayopt.formats.locate import Located, Mark, Path, describe, frozen
 from trayopt.formats.source import read_text, source_name
 from trayopt.formats.validate import validate
+
+if TYPE_CHECKING:
+    from trayopt.domain.former_plan import FormerPlan
 
 M = TypeVar("M", bound=BaseModel)
 MOST_BYTES = 20_000_000
@@ -46,6 +49,8 @@ def parse_plan(text: str, source: str) -> Plan | FormerPlan:
     """
     located = parse_json(text, source).without("$schema")
     if isinstance(located.data, dict) and located.data.get("schema") == PLAN:
+        from trayopt.domain.former_plan import FormerPlan
+
         return _made(located, text, source, FormerPlan)
     return _made(located, text, source, Plan)
 

@@ -76,8 +76,6 @@ def command(
     checked, rests on the solver's search, or its argument is refused (exit 1).
     """
     from trayopt.api import judge, load_job
-    from trayopt.cli.certificate_text import verified_text, verified_words
-    from trayopt.cli.proof_text import proofs_text, proofs_words
     from trayopt.review.text import review_text, verdict
 
     loaded = load_job(job, library=output.library, warn=output.unusual)
@@ -91,10 +89,16 @@ def command(
     if proofs is not None:
         written += _refuting(proofs, plan, complete)
     if "-" not in {complete, html, xlsx}:
-        more: dict[str, Any] = {} if proofs is None else {"proof": proofs.as_dict()}
-        said = "" if proofs is None else f"\n{proofs_text(proofs)}"
-        head = "" if proofs is None else f"; {proofs_words(proofs)}"
+        more: dict[str, Any] = {}
+        said = head = ""
+        if proofs is not None:
+            from trayopt.cli.proof_text import proofs_text, proofs_words
+
+            more["proof"] = proofs.as_dict()
+            said, head = f"\n{proofs_text(proofs)}", f"; {proofs_words(proofs)}"
         if verified is not None:
+            from trayopt.cli.certificate_text import verified_text, verified_words
+
             more["certificate"] = verified.as_dict()
             said += f"\n{verified_text(verified)}"
             head += f"; {verified_words(verified)}"
