@@ -108,7 +108,9 @@ class KindCounts(Outline, DividedLegs, UsedTrays):
         return self.ends(place)
 
     def used(self, place: Place) -> Literal:
-        """Whether a tray place is used."""
+        """Whether a tray place is used; as the outline says it where nothing is counted at places."""
+        if not self._number:
+            return super().used(place)
         here = total(at[place] for at in self._number.values())
         return self.positive(("used", place), here, self.most_bunches(place))
 

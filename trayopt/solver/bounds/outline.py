@@ -25,17 +25,18 @@ from trayopt.domain.cablework import Leg, Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.job import Job
+from trayopt.domain.pins import LegPin
 from trayopt.domain.ranges import Run
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import AnyRule
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.pin import Pinned, goes_by
 from trayopt.rules.registry import BY_ID as RULES_BY_ID
+from trayopt.rules.reserve import Reserve
 from trayopt.rules.subunit_together import SubunitTogether
-from trayopt.rules.tied_trays import TiedTrays
 from trayopt.rules.tray_fibres import TrayFibres
-from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import (
+    Constraint,
     Cuts,
     Expression,
     FirstStacks,
@@ -47,18 +48,17 @@ from trayopt.rules.variables import (
     Partings,
     Ribbons,
     StackTrays,
+    Trays,
     TrunkPlaces,
     TrunkStacks,
     TrunkWays,
     Variables,
     Windows,
 )
-from trayopt.solver.bounds.division import unjoined
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.stand_ins import StandIns
-from trayopt.solver.bounds.tied_subunits import Group as TiedGroup
-from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
-from trayopt.solver.model.base import Base, Key
+from trayopt.solver.bounds.tied_places import TiedPlaces
+from trayopt.solver.model.base import Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import lit, lits, total
 from trayopt.solver.model.posting import Policy, let_speak
@@ -68,7 +68,7 @@ from trayopt.solver.model.ways import Partings as DividedAt
 STRICT = Policy("hard", "soft")
 
 
-class Outline(Base):
+class Outline(TiedPlaces):
     """A model without legs: each spliced subunit has a first stack, and lies there whole or is parted.
 
     ``policy`` says which rules bind hard, by default all that a plan must keep; ``clock`` ends the making of the model;
@@ -83,13 +83,10 @@ class Outline(Base):
         clock: Clock | None = None,
         divide_at: DividedAt | None = None,
     ) -> None:
-        super().__init__(job, divide_at=divide_at, all_placed=True, clock=clock)
-        self.open = open_
-        self.policy = policy
+        super().__init__(job, open_, policy, clock, divide_at)
         self.strict = policy.must == "hard"
         self.stacks = [stack.id for stack in job.enclosure.stacks]
         self._spliced = {key for key, runs in job.spliced.items() if runs}
-        self._first: dict[tuple[str, int], dict[str, Literal]] = {}
         self._parted: dict[tuple[str, int], Literal] = {}
         self._loads: dict[str, Expression] = {}
         """Fibre ends on each stack at least, where no tray may hold too many."""
@@ -125,6 +122,8 @@ class Outline(Base):
             return voice(
                 self, TrunkWays, Windows, Partings, Cuts, LegsPlaced, LegNumbers, LegStacks, instead=StandIns(self)
             )
+        if isinstance(rule, Reserve):
+            return voice(self, Trays)
         return None if isinstance(rule, Pinned | SubunitTogether) else self.voice
 
     def furnish(self) -> None:
@@ -193,98 +192,30 @@ class Outline(Base):
         self._load_in_all = total(everywhere)
         self.require(self._load_in_all <= 2 * job.enclosure.fibres)
 
-    def _tie(self) -> None:
-        """Let opened subunits pay for the places that they tie to more others than ``tied_trays`` allows.
-
-        Known is where trunks are divided: of a group of subunits that then are opened and tied to each other all ends lie in
-        places that are tied, so a group with more ends than so many places hold breaks the rule at every place of it. A group
-        that breaks it nowhere has its places to itself, but for groups with less than half of what such places hold.
-        """
-        mode = self.policy.mode(self.job, RULES_BY_ID[TiedTrays.id])
-        if mode == "free" or self.job.rules[TrayFibres.id].level != "must":
-            return
-        found = tied_subunits(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
-        sleeved = self._sleeved()
-        if not found and not sleeved:
-            return
-        on = {item.id: self.number(item.positions, f"tied places on {item.id}") for item in self.job.enclosure.stacks}
-        broken = self.number(len(self.places), "tied places")
-        self.require(total(on.values()) == broken)
-        if mode == "hard":
-            self.require(broken <= 0)
-        else:
-            self.let_go[Group(TiedTrays.id, "some")] = broken
-        for tied in found:
-            self._pay(tied, on)
-        self._pay_for_sleeves(sleeved, broken)
-
-    def _sleeved(self) -> list[Sleeved]:
-        """Return what opened subunits tie by their sleeves."""
-        if self.job.rules[TraySleeves.id].level != "must":
-            return []
-        return tied_by_sleeves(self.job, self.open, {t.id: self.divide_options(t) for t in self.job.trunks})
-
-    def _pay_for_sleeves(self, sleeved: Sequence[Sleeved], broken: Expression) -> None:
-        """Let opened subunits pay for the places that hold their sleeves, if these are too many.
-
-        Subunits of one trunk, and of trunks of which no two are joined, share no sleeve.
-        """
-        room = max(tray.sleeves for tray in self.job.enclosure.trays)
-        brought: dict[str, Expression] = {}
-        for item in sleeved:
-            tray = self.divided_at(self.job.trunk_by_id[item.trunk], "tray")
-            more = (sleeves * self.both(tray, self.done(done)) for done, sleeves in item.more.items())
-            brought[item.trunk] = total([item.least * tray, *more])
-        for apart in unjoined(self.job) if brought else ():
-            self.require(room * broken >= total(brought[trunk] for trunk in brought if trunk in apart))
-
-    def _pay(self, tied: Tied, broken: Mapping[str, Expression]) -> None:
-        """Let groups of some trunks divided at the tray pay for their places, stack by stack: each lies on one stack whole."""
-        when = [self.divided_at(self.job.trunk_by_id[trunk], "tray") for trunk in tied.trunks]
-        when = [literal for literal in when if not isinstance(literal, int)]
-        torn = {group: self.literal(f"{group} tied in too many places") for group in tied.apart}
-        for stack in self.job.enclosure.stacks:
-            load: list[Expression] = []
-            kept: list[Expression] = []
-            for group in tied.over:
-                here = self._first[group.first][stack.id]
-                self.require(broken[stack.id] >= group.places * here, *when)
-                load.append(group.load * here)
-            for group, literal in torn.items():
-                here = self._first[group.first][stack.id]
-                load.append(group.load * self.both(here, literal))
-                kept.append(group.places * self.both(here, self.no(literal)))
-            room = 2 * max(tray.fibres for tray in stack.kinds)
-            self.require(room * broken[stack.id] >= total(load), *when)
-            if kept:
-                self.require(total(kept) + broken[stack.id] <= stack.positions, *when)
-        self._pay_in_all(tied, torn, total(broken.values()), when)
-
-    def _pay_in_all(
-        self, tied: Tied, torn: Mapping[TiedGroup, Literal], broken: Expression, when: Sequence[Literal]
-    ) -> None:
-        """Add up what groups pay for on all stacks: on which one a group lies has no part in that, so that it bounds at once."""
-        stacks = self.job.enclosure.stacks
-        room = 2 * max(tray.fibres for tray in self.job.enclosure.trays)
-        load = sum(group.load for group in tied.over) + total(group.load * literal for group, literal in torn.items())
-        kept = total(group.places * self.no(literal) for group, literal in torn.items())
-        self.require(room * broken >= load, *when)
-        if torn:
-            self.require(kept + broken <= sum(stack.positions for stack in stacks), *when)
-
     def _pins(self) -> None:
-        """Bind what pins say of ways and stacks, where pins are musts or facts."""
-        bound = self.job.rules[Pinned.id].level == "must" and self.strict
-        for pin in self.job.trunk_pins:
-            if pin.built or bound:
-                for asked in goes_by(self.job, self, pin.decision):
-                    self.require(asked)
-        for leg_pin in self.job.leg_pins:
-            if (leg_pin.built or bound) and leg_pin.stack is not None:
-                leg = self.job.pinned_leg(leg_pin)
-                key = (leg.trunk, leg.subunit)
-                there = self._first[key][leg_pin.stack] + self._parted[key] >= 1 if key in self._spliced else False
-                self.require(there)  # no leg of a subunit without a splice has a tray
+        """Say what pins ask of ways, divisions and stacks: hard where they are facts or bind hard, else at the price of a pin."""
+        mode = self.policy.mode(self.job, RULES_BY_ID[Pinned.id])
+        for pin in self.job.pins:
+            if isinstance(pin, LegPin):
+                asked: list[Constraint] = [self._lies(self.job.pinned_leg(pin), self.job.places_of(pin))]
+            else:
+                asked = list(goes_by(self.job, self, pin.decision))
+                if pin.ribbons is not None:
+                    asked.append(self.ribboned(self.job.trunk_by_id[pin.trunk], pin.ribbons) >= 1)
+            if pin.built or mode == "hard":
+                for constraint in asked:
+                    self.require(constraint)
+            elif mode == "soft":
+                free = self.let_go[Group(Pinned.id, pin.subject)] = self.literal(f"without pin {pin.subject}")
+                for constraint in asked:
+                    self.require(constraint, self.no(free))
+
+    def _lies(self, leg: Leg, places: Sequence[Place]) -> Constraint:
+        """Ask for a leg at one of some places, as far as stacks of subunits tell; divisions that are not open are in no plan."""
+        key = (leg.trunk, leg.subunit)
+        if key not in self._spliced or leg.of not in self.open.get(key, (leg.of,)):
+            return False
+        return total(self._first[key][stack] for stack in sorted({p.stack for p in places})) + self._parted[key] >= 1
 
     def _whole_on(self, key: Key, stack: str) -> Literal:
         return self._make(
@@ -353,6 +284,16 @@ class Outline(Base):
                 self.require(self._loads[item.id] <= 2 * largest * found[item.id])
             largest = max(tray.fibres for tray in self.job.enclosure.trays)
             self.require(self._load_in_all <= 2 * largest * total(found.values()))
+        return found
+
+    def used(self, place: Place) -> Literal:
+        """Whether a tray place is used: free, but so many of a stack as are used there."""
+        return self._make(("used places",), self._used_places)[place]
+
+    def _used_places(self) -> dict[Place, Literal]:
+        found: dict[Place, Literal] = {place: self.literal(f"{place} used") for place in self.places}
+        for stack in self.stacks:
+            self.require(self.trays_on(stack) <= total(used for place, used in found.items() if place.stack == stack))
         return found
 
     def join_on(self, join: int, stack: str) -> Literal:

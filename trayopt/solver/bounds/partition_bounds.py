@@ -1,6 +1,6 @@
 """What the set partition is asked: least preferences, legs, used places, length and irregularity, and which divisions are left.
 
-All answers are of plans that place every splice and keep every must.
+All answers are of plans that place every splice, and keep every must save so many as are let go.
 """
 
 from __future__ import annotations
@@ -13,16 +13,20 @@ from trayopt.domain.plan import GoalName
 from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.kind_counts import EFFORT, AtPlaces, Limits
+from trayopt.solver.bounds.outline import STRICT
 from trayopt.solver.bounds.set_partition import SetPartition
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.interruptible import FOUND, one_worker, solve_interruptible, solve_one, whole_bound
 from trayopt.solver.model.literals import linear, lit, total
+from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.ways import Partings
 
 WEIGHT_EFFORT = 2.0
 """Most deterministic time for the bound on preferences."""
+SOFT = Policy()
+"""Musts may be let go, as preferences are."""
 MOST_COUNTS = 2000
 """Most kinds times places for a bound on the length: with more of them, no answer comes soon."""
 
@@ -54,28 +58,49 @@ class Placed(NamedTuple):
 
 
 class FirstGoals:
-    """The set partition of plans of some divisions, made once, and asked for the weight of broken preferences and for legs.
+    """The set partition of plans of some divisions, made once, and asked for the first goals.
 
     ``divide_at`` narrows where trunks may be divided in such plans. Where bunches are too many, bounds are those that were known.
     """
 
     def __init__(
-        self, divider: Divider, divisions: Divisions, clock: Clock, *, divide_at: Partings | None = None
+        self,
+        divider: Divider,
+        divisions: Divisions,
+        clock: Clock,
+        *,
+        divide_at: Partings | None = None,
+        policy: Policy = STRICT,
     ) -> None:
         self._divider, self._divisions, self._clock, self._divide_at = divider, divisions, clock, divide_at
-        self._answers: dict[tuple[GoalName, int | None], tuple[float, Answer]] = {}
+        self._policy = policy
+        self._answers: dict[tuple[GoalName, int | None, int], tuple[float, Answer]] = {}
+        self.most_musts = 0
+        """Most broken musts of the plans that are asked for, where the policy lets musts go."""
 
     @cached_property
     def _partition(self) -> SetPartition | None:
-        made = SetPartition(self._divider, self._divisions, self._clock, trays=False, divide_at=self._divide_at)
+        made = SetPartition(
+            self._divider, self._divisions, self._clock, trays=False, policy=self._policy, divide_at=self._divide_at
+        )
         return made if made.listed else None
+
+    def musts(self, least: int, effort: float = WEIGHT_EFFORT) -> int | None:
+        """Bound the broken musts from below; None where there is no plan at all. ``least`` is a bound that is known."""
+        if self._partition is None:
+            return least
+        broken = self._partition.broken("must")
+        answer = self._ask("broken_must", None, broken, broken >= least, effort, level=0)
+        return None if answer.bound is None else max(least, answer.bound)
 
     def weight(self, least: int, effort: float = WEIGHT_EFFORT) -> int | None:
         """Bound the weight of broken preferences from below; None where there is no plan. ``least`` is a bound that is known."""
         if self._partition is None or isinstance(broken := self._partition.broken("prefer"), int):
             return least
         known = [
-            answer for (goal, _), (_, answer) in self._answers.items() if goal == "broken_prefer" and answer.proven
+            answer
+            for (goal, _, musts), (_, answer) in self._answers.items()
+            if goal == "broken_prefer" and musts == self.most_musts and answer.proven
         ]
         answer = known[0] if known else self._ask("broken_prefer", least, broken, broken >= least, effort, level=0)
         return None if answer.bound is None else max(least, answer.bound)
@@ -87,6 +112,10 @@ class FirstGoals:
         kept = True if weight is None else self._partition.broken("prefer") <= weight
         return self._ask("legs", weight, self._partition.encoded("legs"), kept, effort, level=1)
 
+    def _few_musts(self, partition: SetPartition) -> Constraint:
+        """Hold the musts that are let go to the most of the plans that are asked for."""
+        return partition.broken("must") <= self.most_musts
+
     def _ask(
         self, goal: GoalName, limit: int | None, value: Expression, held: Constraint, effort: float, *, level: int
     ) -> Answer:
@@ -94,14 +123,16 @@ class FirstGoals:
 
         Cores raise the bound, which here most often is that of the linear relaxation.
         """
-        spent, answer = self._answers.get((goal, limit), (0.0, Answer(0, proven=False)))
+        asked = (goal, limit, 0 if goal == "broken_must" else self.most_musts)
+        spent, answer = self._answers.get(asked, (0.0, Answer(0, proven=False)))
         partition = self._partition
         if partition is None or answer.proven or effort <= spent:
             return answer
         divided = self._divided(partition)
         cp = partition.cp.clone()
-        if held is not True:
-            cp.add(held)
+        for condition in (held, goal == "broken_must" or self._few_musts(partition)):
+            if condition is not True:
+                cp.add(condition)
         cp.minimize(linear(value))
         solver = one_worker(self._clock, effort, linearization_level=level)
         solver.parameters.optimize_with_core = True
@@ -117,7 +148,7 @@ class FirstGoals:
                 }
             bound = max(0, whole_bound(solver.best_objective_bound))
             answer = Answer(bound, status == cp_sat.OPTIMAL, divisions)
-        self._answers[goal, limit] = effort, answer
+        self._answers[asked] = effort, answer
         return answer
 
     def narrowed(
@@ -132,7 +163,11 @@ class FirstGoals:
         if partition is None:
             return among
         divided = self._divided(partition)
-        held = (partition.broken("prefer") <= weight, partition.encoded("legs") <= legs)
+        held = (
+            partition.broken("prefer") <= weight,
+            partition.encoded("legs") <= legs,
+            self._few_musts(partition),
+        )
         seen = {(key, of) for key, of_ in (known or {}).items() for of in of_}
         while unseen := [divided[key, of] for key, of_ in among.items() for of in of_ if (key, of) not in seen]:
             cp = partition.cp.clone()
@@ -167,14 +202,15 @@ def placed_bound(
     clock: Clock,
     *,
     divide_at: Partings | None = None,
+    musts: int = 0,
     effort: float = EFFORT,
 ) -> Placed:
-    """Bound a goal that asks at which places legs lie, over plans that break preferences of at most this weight.
+    """Bound a goal that asks at which places legs lie, over plans that break at most so many musts, and preferences of a weight.
 
     ``goal`` is trays, leg_length_mm or irregular. ``fewest`` are legs that every such plan has, ``limits`` what those have at
     most of which is asked. 0 where there are too many counts, or no such plan.
     """
-    partition = _kept(divider, divisions, weight, clock, divide_at=divide_at)
+    partition = _kept(divider, divisions, musts, weight, clock, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return Placed(0)
     partition.require(partition.encoded("legs") >= fewest)
@@ -190,12 +226,15 @@ def placed_bound(
 def _kept(
     divider: Divider,
     divisions: Divisions,
+    musts: int,
     weight: int,
     clock: Clock,
     *,
     divide_at: Partings | None,
 ) -> SetPartition | None:
-    """Make the set partition of plans that break preferences of at most this weight; None where bunches are too many."""
-    partition = SetPartition(divider, divisions, clock, trays=True, divide_at=divide_at)
+    """Make the set partition of plans that break no more musts and preferences; None where bunches are too many."""
+    policy = SOFT if musts else STRICT
+    partition = SetPartition(divider, divisions, clock, trays=True, policy=policy, divide_at=divide_at)
+    partition.require(partition.broken("must") <= musts)
     partition.hold_preferences(weight)
     return partition if partition.listed else None

@@ -25,7 +25,11 @@ RELAXATIONS: tuple[Relaxation, ...] = (
     Relaxation("outline", "outline", ("broken_must", "broken_prefer")),
     Relaxation("division", "division", ("unplaced", "broken_prefer", "legs")),
     Relaxation("segments", "segments", ("unplaced", "broken_must", "broken_prefer", "legs")),
-    Relaxation("set_partition", "set_partition", ("broken_prefer", "legs", "trays", "leg_length_mm", "irregular")),
+    Relaxation(
+        "set_partition",
+        "set_partition",
+        ("unplaced", "broken_must", "broken_prefer", "legs", "trays", "leg_length_mm", "irregular"),
+    ),
     Relaxation("opposite_orders", "opposite_orders", ("crossings",)),
     Relaxation("strand_places", "strand_places", ("irregular",)),
     Relaxation("pattern_counts", "pattern_counts", ("trays", "leg_length_mm", "irregular")),

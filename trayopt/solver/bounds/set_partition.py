@@ -17,7 +17,7 @@ What is left out is in which order bunches lie, and so what crosses and what of 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 from trayopt.domain.cablework import Leg, Subunit
@@ -27,9 +27,11 @@ from trayopt.domain.splicing import Done
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import AnyRule
 from trayopt.rules.pin import Pinned
+from trayopt.rules.reserve import Reserve
 from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.tray_pair import TrayPair
 from trayopt.rules.variables import (  # fmt: skip
+    Constraint,
     Cuts,
     Expression,
     FirstStacks,
@@ -52,19 +54,22 @@ from trayopt.rules.variables import (  # fmt: skip
     Variables,
     Windows,
 )
+from trayopt.solver.bounds.bunch_shares import BunchShares
 from trayopt.solver.bounds.closed_patterns import Bunch, closed_bunches
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.kind_counts import Kind, KindCounts
+from trayopt.solver.bounds.kind_counts import Kind
+from trayopt.solver.bounds.outline import STRICT
 from trayopt.solver.bounds.tied_subunits import room_of
-from trayopt.solver.bounds.tray_shares import holds_fibres, holds_sleeves, most_sleeves2, shares_fit
+from trayopt.solver.bounds.tray_shares import holds_fibres, holds_sleeves, most_sleeves2
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import total
+from trayopt.solver.model.posting import Policy
 from trayopt.solver.model.vocabulary import voice
 from trayopt.solver.model.ways import Partings as DividedAt
 
 
-class SetPartition(KindCounts):
+class SetPartition(BunchShares):
     """The outline of a job whose divisions are open, with bunches on stacks and their kinds at places."""
 
     def __init__(
@@ -74,6 +79,7 @@ class SetPartition(KindCounts):
         clock: Clock,
         *,
         trays: bool,
+        policy: Policy = STRICT,
         divide_at: DividedAt | None = None,
     ) -> None:
         self.trays = trays
@@ -86,10 +92,9 @@ class SetPartition(KindCounts):
             for key, open_ in self._of_key.items()
             for of in open_
         }
-        self._here: dict[Bunch, dict[str, Literal]] = {}
         self._with: dict[Leg, list[Bunch]] = {leg: [] for legs in self._cut.values() for leg in legs}
         self._number: dict[Kind, dict[Place, Expression]] = {}
-        super().__init__(job, divisions, clock=clock, divide_at=divide_at)
+        super().__init__(job, divisions, policy, clock, divide_at)
 
     def furnish(self) -> None:
         """Make bunches and counts before the rules speak."""
@@ -101,7 +106,6 @@ class SetPartition(KindCounts):
         if holds_fibres(self.job):
             listed = closed_bunches(self.sides, {leg: self.job.ends(leg) for leg in self._with}, room_of(self.job))
         self.listed = listed is not None
-        """Whether bunches could be listed; where not, nothing is said of them."""
         for bunch in listed or ():
             self._here[bunch] = {stack: self.literal(f"{bunch[0]} on {stack}") for stack in self.stacks}
             for leg in bunch:
@@ -142,36 +146,32 @@ class SetPartition(KindCounts):
                             self.require(self.on(leg, stack) <= first + self.parted(subunit))
 
     def _fill(self) -> None:
-        """Let stacks take what their trays take in all, and let a bunch that joins two pairs of trunks break ``tray_pair``."""
+        """Let stacks take what their trays take in all, and let bunches that join two pairs of trunks break ``tray_pair``."""
         for stack in self.job.enclosure.stacks:
             loads = total(sum(map(self.job.ends, bunch)) * here[stack.id] for bunch, here in self._here.items())
             self.require(loads <= 2 * sum(tray.fibres for tray in stack.by_position))
         if holds_sleeves(self.job):
             self._fill_sleeves()
-        level = self.job.rules[TrayPair.id].level
-        if level == "off":
+        mixed = [bunch for bunch in self._here if len(self._pairs(bunch)) > 1]
+        mode = self.policy.mode(self.job, TrayPair())
+        if mode == "free" or not mixed:
             return
-        mixed: Literal = 0
-        if level == "prefer":
-            mixed = self.let_go[Group(TrayPair.id, "some")] = self.literal("a tray with splices of two pairs")
-        for bunch, here in self._here.items():
-            if len(self._pairs(bunch)) > 1:
-                self.require(total(here.values()) <= mixed)
-
-    def _share_trays(self) -> None:
-        """Let bunches take no more shares of trays than there are trays."""
-        sleeves = self._sleeves[0]
-        placed = {bunch: total(here.values()) for bunch, here in self._here.items()}
-        ends = {bunch: sum(map(self.job.ends, bunch)) for bunch in self._here}
-        needed = {bunch: sum(sleeves[leg] for leg in bunch) for bunch in self._here}
-        most = (
-            sum(
-                max(sum(load(leg) for leg in self._cut[key, of]) for of in open_) for key, open_ in self._of_key.items()
-            )
-            for load in (self.job.ends, sleeves.__getitem__)
+        placed = {bunch: total(self._here[bunch].values()) for bunch in mixed}
+        if mode == "hard":
+            self.require(total(placed.values()) <= 0)
+            return
+        broken = self.let_go[Group(TrayPair.id, "some")] = self.number(
+            len(self.places), "trays with splices of two pairs"
         )
-        for constraint in shares_fit(self.job, placed, ends, needed, (next(most), next(most))):
-            self.require(constraint)
+        for here in placed.values():
+            self.require(here <= broken)
+        self._share(placed, broken)
+
+    def _lies(self, leg: Leg, places: Sequence[Place]) -> Constraint:
+        """Ask for a leg on one of some stacks."""
+        if not self.listed or leg not in self._with:
+            return super()._lies(leg, places)
+        return total(self.on(leg, stack) for stack in sorted({place.stack for place in places})) >= 1
 
     def _fill_sleeves(self) -> None:
         """Let stacks take the sleeves that their trays take in all, and a bunch no more than some tray."""
@@ -289,6 +289,8 @@ class SetPartition(KindCounts):
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Let guides ask for the legs themselves; where no trays are counted, bunches are held to what mixes pairs of trunks."""
+        if isinstance(rule, Reserve) and not self.trays:
+            return super().voice_for(rule)
         own = isinstance(rule, Pinned | SubunitTogether) or (isinstance(rule, TrayPair) and not self.trays)
         return self.voice if self.listed and not own else None
 

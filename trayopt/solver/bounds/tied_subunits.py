@@ -22,11 +22,16 @@ from trayopt.solver.model.base import Key
 
 
 class Group(NamedTuple):
-    """Opened subunits that are tied to each other: one of them, the fibre ends in their trays, and the fewest of these."""
+    """Opened subunits that are tied to each other, the fibre ends in their trays, and the fewest of these."""
 
-    first: Key
+    subunits: tuple[Key, ...]
     load: int
     places: int
+
+    @property
+    def first(self) -> Key:
+        """One of the subunits."""
+        return self.subunits[0]
 
 
 @dataclass(frozen=True)
@@ -164,14 +169,10 @@ def _tied(
         inside = [key for key in pair if key in known]
         if len(inside) == 1:
             loads[group[inside[0]]] += count
-    firsts = {group[key]: key for key in reversed(opened)}
     groups = [
-        Group(firsts[number], load, max(takes[number], -(-load // room))) for number, load in sorted(loads.items())
+        Group(tuple(key for key in opened if group[key] == number), load, max(takes[number], -(-load // room)))
+        for number, load in sorted(loads.items())
     ]
     over = tuple(found for found in groups if found.places > most)
     apart = tuple(found for found in groups if found.places <= most and 2 * found.load > most * room)
-    least = -(-sum(found.load for found in over) // room)
-    spare = len(job.enclosure.places) - least - sum(found.places for found in apart)
-    if spare >= most * len(job.enclosure.stacks):
-        apart = ()
     return Tied(trunks, over, apart)

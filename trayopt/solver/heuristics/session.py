@@ -19,7 +19,7 @@ from trayopt.solver.bounds import opposite_orders
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.partings import PartingBounds
 from trayopt.solver.bounds.partition_bounds import FirstGoals
-from trayopt.solver.bounds.preference_bounds import preferences_kept
+from trayopt.solver.bounds.preference_bounds import MustBound, preferences_kept
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.tray_room import without_room
@@ -108,6 +108,8 @@ class Session:
         """Questions under way, whether such plans are divided otherwise than the best one."""
         self.parted: PartingBounds | None = None
         """Bounds by where trunks are divided, once they are known."""
+        self.musts: MustBound | None = None
+        """What is known of plans that place every splice and let musts go, once it was asked."""
         self.denied_by = ""
         """The last relaxation that proved the bound on preferences to be too low."""
         self.empty = False
@@ -169,6 +171,11 @@ class Session:
     def first_goals(self) -> FirstGoals:
         """Closed patterns, asked for the first goals of plans that place every splice and keep every must."""
         return FirstGoals(self.divider, self.divider.open, self.clock)
+
+    @cached_property
+    def some_musts(self) -> FirstGoals:
+        """Closed patterns, asked for the first goals of plans that place every splice and let musts go."""
+        return FirstGoals(self.divider, self.divider.open, self.clock, policy=Policy())
 
     @cached_property
     def layouts(self) -> RelaxedModel[Segments]:

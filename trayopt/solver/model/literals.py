@@ -121,6 +121,10 @@ class Literals:
             self._made[key] = make()
         return cast("T", self._made[key])
 
+    def is_made(self, *key: Hashable) -> bool:
+        """Whether what goes by this key was asked for."""
+        return key in self._made
+
     def made(self, kinds: Collection[str]) -> Iterator[tuple[tuple[Hashable, ...], cp_sat.IntVar]]:
         """Return the literals whose keys begin with any of these words."""
         return ((key, cast("cp_sat.IntVar", literal)) for key, literal in self._made.items() if key[0] in kinds)

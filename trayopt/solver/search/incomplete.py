@@ -192,13 +192,17 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
 
 
 def musts_by_outline(s: Session) -> MustBound:
-    """Bound by ways and stacks the fewest broken musts of plans that place every splice, and the weight of preferences then."""
-    if s.divider.hopeless or not s.on("outline"):
-        return MustBound(0, 0)
-    bound = must_bound(s.job, s.divider.open, s.clock)
-    s.state.record("broken_must", bound.musts, "outline", Given({"unplaced": 0}))
-    s.state.record("broken_prefer", bound.weight, "outline", Given({"unplaced": 0, "broken_must": bound.musts}))
-    return bound
+    """Bound by ways and stacks the fewest broken musts of plans that place every splice, and the weight of preferences then.
+
+    What was found by closed patterns beside is given where they were asked before.
+    """
+    if s.musts is None:
+        s.musts = MustBound(0, 0)
+        if not s.divider.hopeless and s.on("outline"):
+            s.musts = bound = must_bound(s.job, s.divider.open, s.clock)
+            s.state.record("broken_must", bound.musts, "outline", Given({"unplaced": 0}))
+            s.state.record("broken_prefer", bound.weight, "outline", Given({"unplaced": 0, "broken_must": bound.musts}))
+    return s.musts
 
 
 def hope(

@@ -163,9 +163,8 @@ class Descent:
 
     def _patterned(self, model: Model, goal: GoalName) -> bool:
         """Whether closed patterns bound a goal over the plans of a model, and counts of settled divisions do not."""
-        state = self.session.state
-        complete = model.all_placed and state.value("unplaced") == state.value("broken_must") == 0
-        return goal in OF_PLACES and complete and not in_scope(model) and self.session.on("set_partition")
+        counted = in_scope(model) and self.session.state.whole
+        return goal in OF_PLACES and model.all_placed and not counted and self.session.on("set_partition")
 
     def _by_ways(self, model: Model, goal: GoalName) -> Outcome | None:
         """Minimise the leg length over each choice of ways; None where they are too many, or were not proven one by one.
@@ -290,8 +289,7 @@ class Descent:
             least = max(least, self.session.know(model, goal, fewest, by, self.session.as_good(goal)))
         if goal == "trays" and unplaced and self.session.state.value(goal) > least:
             least = max(least, self._trays_of_some(unplaced))
-        complete = model.all_placed and unplaced == self.session.state.value("broken_must") == 0
-        if goal in OF_PLACES and complete and self.session.state.value(goal) > least:
+        if goal in OF_PLACES and model.all_placed and self.session.state.value(goal) > least:
             least = max(least, self._least_of_all(model, goal, least))
         return least
 
@@ -305,7 +303,7 @@ class Descent:
         weight = session.state.value("broken_prefer")
         length = good.get("leg_length_mm") if goal == "irregular" else None
         limits: Limits = {"legs": good.get("legs"), "trays": good.get("trays"), "leg_length_mm": length}
-        if in_scope(model):
+        if in_scope(model) and session.state.whole:
             if not session.on("pattern_counts"):
                 return 0
             ways = session.ways_first(model, weight)
@@ -325,6 +323,7 @@ class Descent:
             limits,
             session.clock,
             divide_at={trunk.id: model.divide_options(trunk) for trunk in session.job.trunks},
+            musts=session.state.value("broken_must"),
             effort=effort,
         )
         bound = session.know(model, goal, least.bound, "set_partition", good)

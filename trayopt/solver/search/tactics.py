@@ -8,7 +8,7 @@ jobs that have no complete plan: blocks prove how much stays out, or musts are l
 
 from __future__ import annotations
 
-from trayopt.solver.search import complete, incomplete, outside
+from trayopt.solver.search import broken_musts, complete, incomplete, outside
 from trayopt.solver.search.work import Tactic, Work
 
 
@@ -55,6 +55,12 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("any_plan", incomplete.any_plan, lambda work: not work.done),
     Tactic(outside.NAME, outside.trunks_outside, may_count_sets, "every goal"),
     Tactic("least_unplaced", incomplete.least_unplaced, lambda work: not work.done, "least splices without a tray"),
+    Tactic(
+        broken_musts.NAME,
+        broken_musts.musts_by_patterns,
+        lambda work: _left(work) and work.legs_first and may_place_all(work) and work.session.on("set_partition"),
+        "the first four goals",
+    ),
     Tactic(
         "in_order_by_segments",
         incomplete.in_order_by_segments,
