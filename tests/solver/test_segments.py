@@ -245,7 +245,7 @@ def test_tubes_that_are_followed_to_their_stacks_deny_no_plan(first: int) -> Non
         assert not [finding for finding in judge(job, Laid(job, plan)) if finding.level == "must"]
         layouts = blocks_of(job)
         blocks = layouts.blocks
-        seen["followed"] += layouts.follow_tubes()
+        seen["followed"] += blocks.follow_tubes()
         weight = least(layouts, blocks.broken("prefer"))
         assert weight is not None
         assert weight <= values["broken_prefer"], f"seed {seed}"
@@ -287,9 +287,9 @@ def test_tubes_that_are_followed_pass_guides_by_the_way_of_their_trunk() -> None
         }
 
     assert possible() == {"clockwise": True, "counterclockwise": True}
-    assert layouts.follow_tubes()
+    assert layouts.blocks.follow_tubes()
     assert possible() == {"clockwise": False, "counterclockwise": True}
-    assert not layouts.follow_tubes(), "they are followed once"
+    assert not layouts.blocks.follow_tubes(), "they are followed once"
 
 
 def test_stretches_make_up_subunits() -> None:

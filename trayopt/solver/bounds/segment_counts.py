@@ -11,8 +11,7 @@ but names; here they are one. It is a relaxation, because each plan gives these 
 * A subunit that is divided at the tray, or stays whole, is placed with all its fibres or not at all. Of one that is divided at
   the port, legs without a splice are in no tray.
 
-What is left out is the order of legs inside a stretch where no subunit of it keeps together, and so all that crosses; and
-where the fibres of a gap lie that share a leg with splices, in a subunit that is parted.
+What is left out is the order of legs inside a stretch where no subunit of it keeps together, and so all that crosses.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ from functools import cached_property
 from itertools import combinations, pairwise, product
 from math import gcd
 
-from trayopt.domain.cablework import Leg, Subunit
+from trayopt.domain.cablework import Subunit
 from trayopt.domain.finding import Group
 from trayopt.domain.hardware import Place
 from trayopt.domain.tied import tied
@@ -31,10 +30,11 @@ from trayopt.rules.subunit_together import SubunitTogether
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.cuts import lie_in, shared_edges, sums
 from trayopt.solver.bounds.division import Divider
+from trayopt.solver.bounds.segment_legs import SegmentLegs
 from trayopt.solver.bounds.spans import Span, follow, share_place, span_of
 from trayopt.solver.bounds.stretches import Stretches
 from trayopt.solver.model import cp_sat
-from trayopt.solver.model.base import Base, Divisions, Key
+from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import is_false, total
 from trayopt.solver.model.posting import Policy
@@ -44,7 +44,7 @@ MOST_COUNTS = 6_000
 """Of more stretches, and legs over several blocks, times places than this no model is made."""
 
 
-class SegmentCounts(Base):
+class SegmentCounts(SegmentLegs):
     """The stretches of a job at tray places, bound by nothing but what legs and subunits are.
 
     Parameters
@@ -85,9 +85,9 @@ class SegmentCounts(Base):
             for key, open_ in self._of_key.items()
             for of in open_
             for leg in job.spliced_legs(job.subunit_of_leg[key], of)
-            if sum(self.blocks[i].spliced for i in self.stretches.parts_of(leg)) > 1
+            if self._followed(leg)
         }
-        """The fibres of each stretch that legs over several blocks hold."""
+        """The fibres of each stretch that legs over several blocks hold; in subunits that may be parted, over a gap too."""
         self.size = (len(self.blocks) + len(self._parts)) * len(self.places)
         """Number of counts at places; where it is above ``MOST_COUNTS``, nothing else is made."""
         if self.size > MOST_COUNTS:
@@ -143,10 +143,6 @@ class SegmentCounts(Base):
             if at not in where:
                 self.clause(self.no(divided), self.no(self.divided_at(trunk, at)))
 
-    def _at_port(self, key: Key) -> Literal:
-        """Whether the trunk of a subunit is divided at the port."""
-        return self.divided_at(self.job.trunk_by_id[key[0]], "port")
-
     def _by_edges(self, i: int, key: Key) -> dict[frozenset[int], Literal]:
         """Make a literal for each cut that the division of a subunit may make in a stretch."""
         by_edges: dict[frozenset[int], list[int]] = defaultdict(list)
@@ -185,9 +181,6 @@ class SegmentCounts(Base):
         return self._make(("tied", i), lambda: self.any_of(*(self._together[key] for key in self.blocks[i].keys)))
 
     # -- what is placed ----------------------------------------------------------------------------------------------
-
-    def _only_at_tray(self, key: Key) -> bool:
-        return is_false(self._at_port(key))
 
     def _outside(self) -> dict[Key, Literal]:
         """Make a literal for each subunit that is divided only at the tray: it is outside, with the subunits it is spliced to."""
@@ -282,8 +275,6 @@ class SegmentCounts(Base):
         """
         unit = self.units[i]
         cuts = self._cuts(i)
-        out = self._out[i]
-        all_or_none = (isinstance(out, int) and not out) or any(key in self._out_of_box for key in self.blocks[i].keys)
         for fibre_edges, literals in cuts.items():
             edges = [edge // unit for edge in fibre_edges]
             segments = {after - before for before, after in pairwise(edges)}
@@ -293,28 +284,10 @@ class SegmentCounts(Base):
             for so in literals:
                 self.clause(*(self.no(literal) for literal in so), cut)
             lie_in(self, self._number[i].values(), sums(edges), cut)
-            if len(segments) > 1 and all_or_none:
+            if len(segments) > 1 and self._all_or_none(i):
                 lie_in(self, self._up_to(i), edges, cut, self._tied(i))
 
-    def _up_to(self, i: int) -> list[Expression]:
-        """Units of a stretch up to each position on all stacks."""
-
-        def make() -> list[Expression]:
-            found: list[Expression] = []
-            for p in range(1, self._deepest + 1):
-                here = total(number for place, number in self._number[i].items() if place.position == p)
-                number = self.number(self.blocks[i].fibres // self.units[i], f"{self.blocks[i]} up to {p}")
-                self.require(number == here + (found[-1] if found else 0))
-                found.append(number)
-            return found
-
-        return self._make(("up to", i), make)
-
     # -- what keeps together -----------------------------------------------------------------------------------------
-
-    @cached_property
-    def _deepest(self) -> int:
-        return max(stack.positions for stack in self.stacks)
 
     def _span(self, i: int) -> Span:
         block = self.blocks[i]
@@ -345,46 +318,7 @@ class SegmentCounts(Base):
         maybe_out = 0 if self.all_placed else self._at_port(key)
         share_place(self, self.spans[i], self.spans[j], *free, maybe_out, self.no(shared))
 
-    # -- what is known of legs and divisions ------------------------------------------------------------------------
-
-    def divisions(self, subunit: Subunit) -> tuple[int, ...]:
-        """Every k that is open for a subunit."""
-        return self._of_key.get((subunit.trunk, subunit.number), ())
-
-    def divided(self, subunit: Subunit, of: int) -> Literal:
-        """Whether a subunit is divided by this k."""
-        options = self._divided.get((subunit.trunk, subunit.number), {})
-        return 1 if len(options) == 1 and of in options else options.get(of, 0)
-
-    def legs(self, subunit: Subunit, of: int) -> tuple[Leg, ...]:
-        """Every leg of a division that can be placed."""
-        return self.job.legs_in(subunit, of, self.divide_options(self.job.trunk_by_id[subunit.trunk])[0])
-
-    def at(self, leg: Leg, place: Place) -> Literal:
-        """Whether a leg is placed at a place: known of legs over several blocks, and of those that are asked for."""
-        return self._at_places(leg)[place]
-
-    def _at_places(self, leg: Leg) -> dict[Place, Literal]:
-        """Let a leg bring its part of each stretch to one place; one without a splice only where its trunk is divided there."""
-
-        def make() -> dict[Place, Literal]:
-            subunit = self.job.subunit(leg)
-            found: dict[Place, Literal] = {
-                place: self.literal(f"{leg} at {place}", (leg, place)) for place in self.places
-            }
-            here, divided = total(found.values()), self.divided(subunit, leg.of)
-            inside = divided
-            if not self.job.spliced_fibres(leg):
-                inside = self.both(divided, self.no(self._at_port((leg.trunk, leg.subunit))))
-            self.require(here == inside if self.all_placed else here <= inside)
-            for i, part in self.stretches.parts_of(leg).items():
-                for place, literal in found.items():
-                    self.require(self.units[i] * self._number[i][place] >= part * literal)
-                if not self.all_placed:
-                    self.require(self.units[i] * self._out[i] >= part * (divided - here))
-            return found
-
-        return self._make(("at", leg), make)
+    # -- what is known ------------------------------------------------------------------------------------------------
 
     @property
     def open(self) -> Divisions:

@@ -17,6 +17,7 @@ from trayopt.domain.splicing import Done, SleeveRun
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.base import AnyRule
 from trayopt.rules.divided_at_tray import DividedAtTray
+from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.guide_fill import GuideFill
 from trayopt.rules.opened_tube import OpenedTube
 from trayopt.rules.subunit_together import SubunitTogether
@@ -37,12 +38,14 @@ from trayopt.rules.variables import (  # fmt: skip
     StackTrays,
     Ties,
     Trays,
+    TrunkLegs,
     TrunkPlaces,
     TrunkStacks,
     TrunkWays,
     Variables,
     Windows,
 )
+from trayopt.solver.bounds.least_legs import LeastLegs
 from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
@@ -51,7 +54,7 @@ from trayopt.solver.model.base import Key, UsedTrays
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, is_false, total
-from trayopt.solver.model.posting import let_speak
+from trayopt.solver.model.posting import Poster, let_speak, speaks
 from trayopt.solver.model.symmetry import alike
 from trayopt.solver.model.vocabulary import voice
 
@@ -82,6 +85,8 @@ class Segments(SegmentCounts, UsedTrays):
 
     swaps = True
     """Whether nothing is asked of these stretches that tells stacks apart which the rules do not."""
+    _legs_wait = False
+    """Whether entrances of trays take only so many legs, and legs are not counted yet."""
     _tubes_vary = False
     """Whether what passes guides depends on divisions, and tubes are not followed to stacks yet."""
 
@@ -103,7 +108,26 @@ class Segments(SegmentCounts, UsedTrays):
 
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Give the voice to every rule that is not read here: stretches keep subunits together, and count for guides."""
+        if isinstance(rule, EntranceLegs):
+            self._legs_wait = self.policy.mode(self.job, rule) == "hard"
+            return None if self._legs_wait else self._least_legs
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
+
+    @property
+    def _least_legs(self) -> Variables:
+        return voice(self, TrunkWays, TrunkLegs, instead=LeastLegs(self, self._legs_placed))
+
+    def count_legs(self) -> bool:
+        """Count the legs at places, and let entrances of trays take no more; says whether that can bound anything more.
+
+        It makes the model half as large again: it is for layouts of which no plan comes.
+        """
+        if not self._legs_wait:
+            return False
+        self._legs_wait = False
+        rule, rows = EntranceLegs(), len(self.cp.proto.constraints)
+        speaks(rule, self, self._least_legs, Poster(self, rule, "hard"))
+        return len(self.cp.proto.constraints) > rows
 
     def follow_tubes(self) -> bool:
         """Follow tubes to each stack and by each way, and let guides take them; says whether that can bound anything more.
@@ -362,4 +386,7 @@ class Segments(SegmentCounts, UsedTrays):
 
     def placed_legs(self) -> Expression:
         """Placed legs."""
-        return total(self.number_placed(subunit, of) for subunit in self.job.subunits for of in self.divisions(subunit))
+        return total(map(self._legs_placed, self.job.subunits))
+
+    def _legs_placed(self, subunit: Subunit) -> Expression:
+        return total(self.number_placed(subunit, of) for of in self.divisions(subunit))

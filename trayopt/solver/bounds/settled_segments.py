@@ -21,6 +21,7 @@ from trayopt.domain.plan import GoalName
 from trayopt.domain.trunk import Trunk
 from trayopt.goals.registry import BY_ID as GOALS
 from trayopt.rules.base import AnyRule
+from trayopt.rules.entrance_legs import EntranceLegs
 from trayopt.rules.variables import (  # fmt: skip
     Expression,
     Literal,
@@ -51,7 +52,7 @@ class SettledSegments(Segments):
     def voice_for(self, rule: AnyRule) -> Variables | None:
         """Return the legs of each trunk a voice as well, where they can be counted."""
         said = super().voice_for(rule)
-        return self.legs_voice if said is not None and self.able else said
+        return self.legs_voice if self.able and (said is not None or isinstance(rule, EntranceLegs)) else said
 
     @cached_property
     def legs_voice(self) -> Variables:

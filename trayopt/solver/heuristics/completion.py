@@ -118,11 +118,14 @@ class RelaxedModel(Generic[B]):
             hint_all(cp, self.last)
         return Query(self, cp, goal, at_least, below, self._solver(effort))
 
-    def follow_tubes(self) -> bool:
-        """Let guides take the tubes to each stack in all further questions; says whether that can bound anything more.
+    def follow_more(self) -> bool:
+        """Follow legs to places, or else tubes to stacks, in all further questions; says whether that can bound anything more.
 
-        Areas add up, which clauses do not see: from then on the linear relaxation takes in all that it can.
+        It is for layouts of which no plan comes. Areas of tubes add up, which clauses do not see: from then on the linear
+        relaxation takes in all that it can.
         """
+        if self.blocks.count_legs():
+            return True
         followed = self.blocks.follow_tubes()
         if followed:
             self._linear = 2

@@ -157,7 +157,9 @@ def speaks(rule: AnyRule, model: Base, x: Variables, post: Post) -> bool:
 class Poster:
     """Posts the constraints of one rule into a model; ``facts`` are subjects with a mode of their own."""
 
-    def __init__(self, model: Base, rule: AnyRule, mode: Mode, facts: frozenset[str], facts_mode: Mode) -> None:
+    def __init__(
+        self, model: Base, rule: AnyRule, mode: Mode, facts: frozenset[str] = frozenset(), facts_mode: Mode = "hard"
+    ) -> None:
         self.model, self.rule, self.mode = model, rule, mode
         self.facts, self.facts_mode = facts, facts_mode
 

@@ -26,7 +26,7 @@ MOST_LITERALS = 50_000
 NARROWING = 1.0
 """Most deterministic time for narrowing the divisions of a few legs more: what is left open costs a model less than that."""
 FOLLOWED = 10.0
-"""Most deterministic time for the weight of preferences once tubes are followed to each stack."""
+"""Most deterministic time for the weight of preferences once legs are followed to places, and tubes to stacks."""
 
 
 def first_bounds(work: Work) -> None:
@@ -220,7 +220,7 @@ def least_weight(s: Session, least: int) -> int | None:
         return least
     if s.layouts.made:
         answer = lightest_layout(s, least)
-        if answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_tubes():
+        while answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_more():
             answer = lightest_layout(s, answer.bound, FOLLOWED)
         if answer.bound is None:
             return None
@@ -259,14 +259,21 @@ def least_legs(work: Work, least: int) -> int | None:
             divided_by_patterns(work)
             if work.found is not None:
                 return work.legs
-        answer = s.layouts.least(blocks.placed_legs(), blocks.broken("prefer") <= least, below=below)
-        if answer.bound is None:
-            s.denied_by = "segments"
-            return None
-        fewest = s.state.record("legs", answer.bound, "segments", up_to(least))
-        complete_solution(s, s.layouts, answer.layout, {"broken_prefer": least})
-        if s.meets(least, fewest) or answer.bound == answer.value:
-            return fewest
+        while True:
+            answer = s.layouts.least(
+                blocks.placed_legs(), blocks.broken("prefer") <= least, at_least=fewest, below=below
+            )
+            if answer.bound is None:
+                s.denied_by = "segments"
+                return None
+            fewest = s.state.record("legs", answer.bound, "segments", up_to(least))
+            complete_solution(s, s.layouts, answer.layout, {"broken_prefer": least})
+            if s.meets(least, fewest):
+                return fewest
+            if answer.bound != answer.value:
+                break
+            if not s.layouts.follow_more():
+                return fewest
     if not s.on("set_partition"):
         return fewest
     legs = s.first_goals.legs(least).bound

@@ -166,11 +166,15 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
                 least = s.state.record("legs", most, "segments", Given(dict(limits)))
         if not s.holds({**limits, goal: least}):
             below = s.state.value(goal) if s.holds(limits) else None
-            answer = layouts.least(value, *held, at_least=least, below=below)
-            if answer.bound is None:
-                return False
-            least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
-            complete_solution(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
+            while True:
+                answer = layouts.least(value, *held, at_least=least, below=below)
+                if answer.bound is None:
+                    return False
+                least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
+                complete_solution(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
+                met = s.holds({**limits, goal: least}) or answer.bound != answer.value
+                if met or not layouts.follow_more():
+                    break
         limits[goal] = least
         if not s.holds(limits):
             return False
