@@ -6,17 +6,27 @@ from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
 
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.events import (
+    AliasEvent,
+    CollectionEndEvent,
+    CollectionStartEvent,
+    DocumentStartEvent,
+    MappingStartEvent,
+    ScalarEvent,
+)
+from ruamel.yaml.reader import ReaderError
+
 from trayopt.domain.said import said
 from trayopt.errors import InputError
 from trayopt.formats import scalars
 from trayopt.formats.locate import Located, Mark, Path, Spot, describe, printable
 from trayopt.formats.source import read_text, source_name
-from trayopt.formats.yaml_events import Event, NotYamlError, parsed_events
-from trayopt.formats.yaml_plain import plain_events
+from trayopt.formats.yaml_syntax import plain_words
 
 MOST_BYTES = 2_000_000
-"""Limit of a file's size. A second reads two million characters of the usual layout, and a quarter million of any other; longer
-lists of joins belong in a table."""
+"""Limit of a file's size. A second reads some hundred thousand characters; longer lists of joins belong in a table."""
 MOST_DEPTH = 50
 MOST_VALUES = 100_000
 """Limit of the values in a file, each counted as often as aliases repeat it. A job of 6,912 single splices has about 35,000."""
@@ -72,38 +82,48 @@ class _Builder:
         self.documents = 0
 
     def build(self, text: str) -> Located:
-        usual = plain_events(text)
         try:
-            for event in parsed_events(text) if usual is None else usual:
+            for event in YAML(typ="safe", pure=True).parse(text):
                 self.take(event)
-        except NotYamlError as wrong:
+        except ReaderError as wrong:
+            at = int(wrong.position)
+            mark = (text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at))
+            found = said("character U+{ord:04X}", ord=ord(text[at]))
             raise self.stop(
-                wrong.mark, wrong.message, found=wrong.found, allowed=wrong.allowed, hint=wrong.hint
+                mark, said("a control character in the text"), found=found, allowed=said("printable text")
+            ) from None
+        except MarkedYAMLError as wrong:
+            mark, message, hint = plain_words(wrong)
+            raise self.stop(mark, message, hint=hint) from None
+        except YAMLError as wrong:
+            raise self.stop(
+                (1, 1), said("this is not YAML: {problem}", problem=printable(str(wrong).splitlines()[0]))
             ) from None
         if self.located.data is None:
             raise self.stop((1, 1), said("the file is empty"), allowed=said("'key: value' lines"))
         return self.located
 
-    def take(self, event: Event) -> None:
-        if event.kind == "scalar":
+    def take(self, event: Any) -> None:
+        if isinstance(event, ScalarEvent):
             self.scalar(event)
-        elif event.kind in {"mapping", "list"}:
+        elif isinstance(event, CollectionStartEvent):
             self.open(event)
-        elif event.kind == "end":
+        elif isinstance(event, CollectionEndEvent):
             self.close()
-        elif event.kind == "alias":
+        elif isinstance(event, AliasEvent):
             self.alias(event)
-        else:
+        elif isinstance(event, DocumentStartEvent):
             self.documents += 1
+            mark = _mark(event)
             if self.documents > 1:
                 raise self.stop(
-                    event.mark,
+                    mark,
                     said("a second document in one file"),
                     allowed=said("one document"),
                     hint=said("take out the line '---'"),
                 )
-            if event.text not in {"", "1.2"}:
-                found = said("version {version}", version=event.text)
+            if event.version and tuple(event.version) != (1, 2):
+                found = said("version {version}", version=".".join(str(part) for part in event.version))
                 raise self.stop(
                     (1, 1),
                     said("another version of YAML is asked for"),
@@ -112,26 +132,26 @@ class _Builder:
                     hint=said("take out the line %YAML"),
                 )
 
-    def scalar(self, event: Event) -> None:
-        mark = event.mark
+    def scalar(self, event: Any) -> None:
+        mark = _mark(event)
         tag = self.core_tag(event, mark, {"str", "int", "float", "bool", "null"})
         frame = self.stack[-1] if self.stack else None
         is_key = frame is not None and isinstance(frame.items, dict) and frame.key is None
-        value: Any = event.text
+        value: Any = event.value
         try:
             if tag:
-                value = scalars.tagged(tag, event.text)
-            elif event.plain:
-                value = scalars.plain(event.text)
+                value = scalars.tagged(tag, event.value)
+            elif event.implicit[0]:
+                value = scalars.plain(event.value)
         except ValueError as wrong:
-            found = describe(event.text).strip("'")
+            found = describe(event.value).strip("'")
             self.fault(mark, wrong.args[0], found=found, allowed=said("a plain number, or text in quotes"))
-            value = event.text
+            value = event.value
             self.located.bad.add(self.next_path())
         if is_key and frame is not None:
-            self.key(frame, value, event.text, mark)
+            self.key(frame, value, event.value, mark)
         else:
-            if value is None and event.text == "" and frame is not None and frame.key is not None:
+            if value is None and event.value == "" and frame is not None and frame.key is not None:
                 mark = frame.key_mark
             self.put(value, mark, 1, event.anchor)
 
@@ -154,9 +174,9 @@ class _Builder:
         else:
             self.located.keys[path] = mark
 
-    def open(self, event: Event) -> None:
-        mark = event.mark
-        mapping = event.kind == "mapping"
+    def open(self, event: Any) -> None:
+        mark = _mark(event)
+        mapping = isinstance(event, MappingStartEvent)
         self.core_tag(event, mark, {"map"} if mapping else {"seq"})
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
             raise self.stop(
@@ -182,8 +202,9 @@ class _Builder:
         value = frame.items if isinstance(frame.items, dict) else tuple(frame.items)
         self.put(value, None, frame.size, frame.anchor)
 
-    def alias(self, event: Event) -> None:
-        mark, name = event.mark, event.text
+    def alias(self, event: Any) -> None:
+        mark = _mark(event)
+        name = event.anchor
         if self.stack and isinstance(self.stack[-1].items, dict) and self.stack[-1].key is None:
             raise self.stop(
                 mark, said("a key is not text"), found=said("the alias *{name}", name=name), allowed=said("text")
@@ -250,7 +271,7 @@ class _Builder:
                 allowed=said("up to {most:,}", most=MOST_VALUES),
             )
 
-    def core_tag(self, event: Event, mark: Mark, allowed: set[str]) -> str | None:
+    def core_tag(self, event: Any, mark: Mark, allowed: set[str]) -> str | None:
         tag = event.tag
         if tag is None or tag == "!":
             return None
@@ -269,3 +290,7 @@ class _Builder:
     def stop(self, mark: Mark, message: str, *, found: str = "", allowed: str = "", hint: str = "") -> InputError:
         self.fault(mark, message, found=found, allowed=allowed, hint=hint)
         return InputError(self.located.faults)
+
+
+def _mark(event: Any) -> Mark:
+    return event.start_mark.line + 1, event.start_mark.column + 1
