@@ -6,14 +6,17 @@ divided at the port, legs without a splice are in no tray, and neither are they 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping
+from itertools import product
 
+from trayopt.domain.base import TRAVELS
 from trayopt.domain.cablework import Subunit
 from trayopt.domain.hardware import Place
 from trayopt.domain.trunk import Trunk
 from trayopt.rules.variables import Expression
 from trayopt.solver.bounds.segment_counts import SegmentCounts
-from trayopt.solver.model.base import Key
+from trayopt.solver.model.base import Divisions, Key
 from trayopt.solver.model.literals import total
 
 
@@ -48,6 +51,30 @@ class LeastLegs:
         """Bound the legs at a place by all there are."""
         del place
         return sum(map(self.most_trunk_legs, self.job.trunks))
+
+    def fit(self, divisions: Divisions, fibres: Mapping[tuple[int, Place], int]) -> bool:
+        """Whether the legs of a layout fit the entrances by some ways of the trunks; ``fibres`` are of stretches at places."""
+        legs: dict[Place, Counter[str]] = defaultdict(Counter)
+        for key, (of,) in ((key, of_) for key, of_ in divisions.items() if of_):
+            size = self.job.subunit_of_leg[key].fibres // of
+            for place in self.model.places:
+                here = sum(fibres.get((i, place), 0) for i in self.model.stretches.along[key])
+                legs[place][key[0]] += -(-here // size)
+        crowded = [
+            (here, most)
+            for place, here in legs.items()
+            if here.total() > (most := self.job.enclosure.tray_at(place).entrance_legs)
+        ]
+        travels = {trunk.id: sorted({way.travel for way in self.model.ways(trunk)}) for trunk in self.job.trunks}
+        ids = [trunk for trunk, some in travels.items() if some]
+        return not crowded or any(
+            all(
+                sum(here[trunk] for trunk, goes in zip(ids, chosen, strict=True) if goes == travel) <= most
+                for here, most in crowded
+                for travel in TRAVELS
+            )
+            for chosen in product(*(travels[trunk] for trunk in ids))
+        )
 
     def _of_subunit(self, key: Key) -> dict[Place, Expression]:
         """Count the legs of a subunit at each place, no more in all than it has."""

@@ -50,7 +50,7 @@ from trayopt.solver.bounds.ribbon_choices import leave_room
 from trayopt.solver.bounds.segment_counts import SegmentCounts
 from trayopt.solver.bounds.stretches import joins_apart
 from trayopt.solver.bounds.tube_areas import TubeAreas
-from trayopt.solver.model.base import Key, UsedTrays
+from trayopt.solver.model.base import Divisions, Key, UsedTrays
 from trayopt.solver.model.capacity_cuts import Burden, cut_capacity
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.literals import OnStack, is_false, total
@@ -110,24 +110,27 @@ class Segments(SegmentCounts, UsedTrays):
         """Give the voice to every rule that is not read here: stretches keep subunits together, and count for guides."""
         if isinstance(rule, EntranceLegs):
             self._legs_wait = self.policy.mode(self.job, rule) == "hard"
-            return None if self._legs_wait else self._least_legs
+            return None if self._legs_wait else self._voice_of_legs
         return None if isinstance(rule, SubunitTogether | DividedAtTray | OpenedTube | GuideFill) else self.voice
 
-    @property
-    def _least_legs(self) -> Variables:
-        return voice(self, TrunkWays, TrunkLegs, instead=LeastLegs(self, self._legs_placed))
+    @cached_property
+    def _least_legs(self) -> LeastLegs:
+        return LeastLegs(self, self._legs_placed)
 
-    def count_legs(self) -> bool:
-        """Count the legs at places, and let entrances of trays take no more; says whether that can bound anything more.
+    @property
+    def _voice_of_legs(self) -> Variables:
+        return voice(self, TrunkWays, TrunkLegs, instead=self._least_legs)
+
+    def count_legs(self, divisions: Divisions, fibres: Mapping[tuple[int, Place], int]) -> bool:
+        """Count the legs at places, and let entrances of trays take no more, where this denies a layout; says whether it does.
 
         It makes the model half as large again: it is for layouts of which no plan comes.
         """
-        if not self._legs_wait:
+        if not self._legs_wait or self._least_legs.fit(divisions, fibres):
             return False
         self._legs_wait = False
-        rule, rows = EntranceLegs(), len(self.cp.proto.constraints)
-        speaks(rule, self, self._least_legs, Poster(self, rule, "hard"))
-        return len(self.cp.proto.constraints) > rows
+        rule = EntranceLegs()
+        return speaks(rule, self, self._voice_of_legs, Poster(self, rule, "hard"))
 
     def follow_tubes(self) -> bool:
         """Follow tubes to each stack and by each way, and let guides take them; says whether that can bound anything more.

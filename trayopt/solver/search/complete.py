@@ -220,7 +220,7 @@ def least_weight(s: Session, least: int) -> int | None:
         return least
     if s.layouts.made:
         answer = lightest_layout(s, least)
-        while answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_more():
+        while answer.bound is not None and not s.prefers(answer.bound) and s.layouts.follow_more(answer.layout):
             answer = lightest_layout(s, answer.bound, FOLLOWED)
         if answer.bound is None:
             return None
@@ -272,7 +272,7 @@ def least_legs(work: Work, least: int) -> int | None:
                 return fewest
             if answer.bound != answer.value:
                 break
-            if not s.layouts.follow_more():
+            if not s.layouts.follow_more(answer.layout):
                 return fewest
     if not s.on("set_partition"):
         return fewest

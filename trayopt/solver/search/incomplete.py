@@ -173,7 +173,7 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
                 least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
                 complete_solution(s, layouts, answer.layout, {**limits, goal: answer.value or 0})
                 met = s.holds({**limits, goal: least}) or answer.bound != answer.value
-                if met or not layouts.follow_more():
+                if met or not layouts.follow_more(answer.layout):
                     break
         limits[goal] = least
         if not s.holds(limits):
