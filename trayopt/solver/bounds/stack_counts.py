@@ -11,7 +11,8 @@ The same counts bound the splices that stay without a tray: then subunits of a c
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import defaultdict
+from collections.abc import Callable, Mapping
 from functools import cached_property
 from math import gcd
 from operator import attrgetter
@@ -217,23 +218,67 @@ class StackCounts(ClassCounts):
     # -- guides ------------------------------------------------------------------------------------------------------
 
     def _guides(self) -> None:
-        """Bound the cross-sections of what passes each guide, counted by class, division and stack."""
+        """Bound the cross-sections of what passes each guide, counted by class, division and stack.
+
+        What a trunk brings is shared out among the ways that it may go, of which only its way has a share: so a linear relaxation
+        bounds guides while ways are open.
+        """
         fill = GuideFill().parameters(self.job).fill
         idle = [area_units(s.diameter_mm) for s in self.job.subunits]
         uncut = [Uncut(self.job, self.voice, item) for item in self.job.through]
         unit = gcd(*idle, *(self._area(*key) for key in self.kinds), *(item.area for item in uncut)) or 1
-        for guide in self.job.enclosure.track.guides:
-            passing: list[Expression] = []
-            for trunk in self.job.trunks:
-                most = max(way.loops + 1 for way in self.ways(trunk)) * self._most_area(trunk) // unit
-                number = self.number(most, f"{trunk.id} through {guide.id}")
-                passing.append(number)
-                for way in self.ways(trunk):
-                    direct = total(self._direct(trunk, way, stack, guide.id, unit) for stack in self.stacks)
-                    self.require(number >= way.loops * self._round(trunk, unit) + direct, self.goes(trunk, way))
-            passing += [item.through(guide.id, unit) for item in uncut]
-            limit = guide_units(guide, fill) // unit
-            self.require(total(passing) <= limit, self._held(GuideFill, guide.id))
+        limits = {guide.id: guide_units(guide, fill) // unit for guide in self.job.enclosure.track.guides}
+        direct = {trunk.id: self._shared_out(trunk, unit, limits) for trunk in self.job.trunks}
+        loops = [self._in_loops(trunk, unit, limits) for trunk in self.job.trunks]
+        for guide, limit in limits.items():
+            passing = [item.through(guide, unit) for item in uncut] + loops
+            for shares in direct.values():
+                passing += [share for to, share in shares.items() if guide in self.routes.direct(*to)]
+            self.require(total(passing) <= limit, self._held(GuideFill, guide))
+
+    def _shared_out(
+        self, trunk: Trunk, unit: int, limits: Mapping[str, int]
+    ) -> dict[tuple[Way, str, str], Expression]:
+        """Share out what a trunk brings to each stack among its ways, loops left aside, and the ends of the stack."""
+        most = self._most_area(trunk) // unit
+        found: dict[tuple[Way, str, str], Expression] = {}
+        flat: dict[Way, list[Way]] = defaultdict(list)
+        for way in self.ways(trunk):
+            flat[Way(way.port, way.travel, 0)].append(way)
+        for to, ways in flat.items():
+            for stack in self.stacks:
+                for end in stack.ends:
+                    found[to, stack.id, end.id] = self.number(most, f"{trunk.id} by {to.port} to {stack.id}")
+            mine = total(share for key, share in found.items() if key[0] == to)
+            goes = total(self.goes(trunk, way) for way in ways)
+            guide = self.job.enclosure.port_by_id[to.port].guide
+            passes = 1 + min(way.loops for way in ways)
+            self.require(mine <= most * goes)
+            self.require(mine <= limits[guide] // passes * goes, self._held(GuideFill, guide))
+        for stack in self.stacks:
+            here = total(share for key, share in found.items() if key[1] == stack.id)
+            self.require(here == self._area_on(trunk, stack, unit))
+            for end in stack.ends if len(stack.ends) > 1 else ():
+                by_end = total(share for key, share in found.items() if key[1:] == (stack.id, end.id))
+                self.require(by_end <= most * self.end(stack.id, end.id))
+        return found
+
+    def _in_loops(self, trunk: Trunk, unit: int, limits: Mapping[str, int]) -> Expression:
+        """Cross-section of what a trunk in the box has at every guide by its loops."""
+        most = self._most_area(trunk) // unit
+        narrowest = min(limits, key=limits.__getitem__)
+        by_loops: dict[int, list[Way]] = defaultdict(list)
+        for way in self.ways(trunk):
+            by_loops[way.loops].append(way)
+        shares: dict[int, Expression] = {}
+        for loops, ways in by_loops.items():
+            goes = total(self.goes(trunk, way) for way in ways)
+            share = shares[loops] = self.number(most, f"{trunk.id} in {loops} loops")
+            self.require(share <= most * goes)
+            if loops:
+                self.require(share <= limits[narrowest] // loops * goes, self._held(GuideFill, narrowest))
+        self.require(total(shares.values()) >= self._round(trunk, unit), self.in_box(trunk))
+        return total(loops * share for loops, share in shares.items())
 
     def _area(self, i: int, choice: Choice) -> int:
         subunit = self.classes[i].members[0]
@@ -285,24 +330,6 @@ class StackCounts(ClassCounts):
             if coiled
             else total(self.legs_of[i, choice, stack.id] for stack in self.stacks)
         )
-
-    def _direct(self, trunk: Trunk, way: Way, stack: Stack, guide: str, unit: int) -> Expression:
-        """Cross-section of what goes to a stack and passes a guide on its direct way."""
-        ends = [end.id for end in stack.ends]
-        passing = [end for end in ends if guide in self.routes.direct(way, stack.id, end)]
-        if not passing:
-            return 0
-        area = self._make(("area on", trunk.id, stack.id), lambda: self._area_on(trunk, stack, unit))
-        if len(passing) == len(ends):
-            return area
-
-        def make() -> Expression:
-            number = self.number(self._most_area(trunk) // unit, "")
-            for end in passing:
-                self.require(number >= area, self.end(stack.id, end))
-            return number
-
-        return self._make(("area by", trunk.id, stack.id, tuple(passing)), make)
 
     def _area_on(self, trunk: Trunk, stack: Stack, unit: int) -> Expression:
         parts = []
