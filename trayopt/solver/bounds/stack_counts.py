@@ -236,9 +236,7 @@ class StackCounts(ClassCounts):
                 passing += [share for to, share in shares.items() if guide in self.routes.direct(*to)]
             self.require(total(passing) <= limit, self._held(GuideFill, guide))
 
-    def _shared_out(
-        self, trunk: Trunk, unit: int, limits: Mapping[str, int]
-    ) -> dict[tuple[Way, str, str], Expression]:
+    def _shared_out(self, trunk: Trunk, unit: int, limits: Mapping[str, int]) -> dict[tuple[Way, str, str], Expression]:
         """Share out what a trunk brings to each stack among its ways, loops left aside, and the ends of the stack."""
         most = self._most_area(trunk) // unit
         found: dict[tuple[Way, str, str], Expression] = {}

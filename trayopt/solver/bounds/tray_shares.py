@@ -6,15 +6,19 @@ of the largest tray; no tray holds shares of more than one tray, so all that is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Hashable, Iterator, Mapping
+from typing import TypeVar
 
+from trayopt.domain.hardware import Tray
 from trayopt.domain.job import Job
 from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import Constraint, Expression
-from trayopt.solver.bounds.closed_patterns import Bunch
 from trayopt.solver.bounds.division import ROUNDINGS, share_of_tray
 from trayopt.solver.model.literals import total
+
+Item = TypeVar("Item", bound=Hashable)
+"""A bunch, or a kind of bunches."""
 
 
 def holds_fibres(job: Job) -> bool:
@@ -34,11 +38,10 @@ def most_sleeves2(job: Job) -> int:
 
 def shares_fit(
     job: Job,
-    placed: Mapping[Bunch, Expression],
-    ends: Mapping[Bunch, int],
-    sleeves2: Mapping[Bunch, int],
+    placed: Mapping[Item, Expression],
+    ends: Mapping[Item, int],
+    sleeves2: Mapping[Item, int],
     most: tuple[int, int],
-    trays: Expression | None = None,
 ) -> Iterator[Constraint]:
     """Yield that bunches take no more shares than there are trays, for each rounding of ends and sleeves that can bind.
 
@@ -50,31 +53,50 @@ def shares_fit(
         Fibre ends of each bunch, and twice the sleeves that it takes at least.
     most
         Most ends and most sleeves2 of all bunches that are placed together.
-    trays
-        How many trays are used, where that is asked.
     """
-    if holds_fibres(job):
-        yield from _shares(job, placed, ends, 1, 2 * max(tray.fibres for tray in job.enclosure.trays), most[0], trays)
-    if holds_sleeves(job):
-        yield from _shares(job, placed, sleeves2, 2, most_sleeves2(job), most[1], trays)
-
-
-def _shares(
-    job: Job,
-    placed: Mapping[Bunch, Expression],
-    loads: Mapping[Bunch, int],
-    unit: int,
-    room: int,
-    most: int,
-    trays: Expression | None,
-) -> Iterator[Constraint]:
-    """Yield the same for one kind of load, of which a bunch takes whole units."""
     places = len(job.enclosure.places)
-    for k in ROUNDINGS:
-        shares = {bunch: share_of_tray(-(-load // unit) * unit, room, k) for bunch, load in loads.items() if load}
-        densest = max((share / loads[bunch] for bunch, share in shares.items()), default=0)
-        taken = total(share * placed[bunch] for bunch, share in shares.items())
-        if trays is not None:
-            yield taken - k * room * trays <= 0
-        elif most * densest > places * k * room:
-            yield taken <= places * k * room
+    for loads, unit, room, most_load in zip(
+        (ends, sleeves2), (1, 2), _rooms(job, job.enclosure.trays), most, strict=True
+    ):
+        for k in ROUNDINGS if room else ():
+            shares = _shares(loads, unit, room, k)
+            densest = max((share / loads[bunch] for bunch, share in shares.items()), default=0)
+            if most_load * densest > places * k * room:
+                yield total(share * placed[bunch] for bunch, share in shares.items()) <= places * k * room
+
+
+def fit_trays(
+    job: Job,
+    placed: Mapping[Item, Expression],
+    ends: Mapping[Item, int],
+    sleeves2: Mapping[Item, int],
+    kinds: Collection[Tray],
+    trays: Expression,
+) -> Iterator[Constraint]:
+    """Yield that bunches take no more ends, sleeves and shares than so many trays of these kinds have, and fit one of them each.
+
+    ``placed`` is how many bunches of each kind are placed in these trays; ``ends`` and ``sleeves2`` as above.
+    """
+    for loads, unit, room in zip((ends, sleeves2), (1, 2), _rooms(job, kinds), strict=True):
+        if not room:
+            continue
+        for bunch, load in loads.items():
+            if load > room:
+                yield placed[bunch] <= 0
+        yield total(load * placed[bunch] for bunch, load in loads.items()) - room * trays <= 0
+        for k in ROUNDINGS:
+            shares = _shares(loads, unit, room, k)
+            yield total(share * placed[bunch] for bunch, share in shares.items()) - k * room * trays <= 0
+
+
+def _rooms(job: Job, kinds: Collection[Tray]) -> tuple[int, int]:
+    """Return the most fibre ends, and twice the most sleeves, that a tray of these kinds takes; 0 where there is no limit."""
+    return (
+        2 * max(tray.fibres for tray in kinds) * holds_fibres(job),
+        2 * max(tray.sleeves for tray in kinds) * holds_sleeves(job),
+    )
+
+
+def _shares(loads: Mapping[Item, int], unit: int, room: int, k: int) -> dict[Item, int]:
+    """Return the share of a tray that each bunch takes by one rounding; a bunch takes whole units of a load."""
+    return {bunch: share_of_tray(-(-load // unit) * unit, room, k) for bunch, load in loads.items() if load}

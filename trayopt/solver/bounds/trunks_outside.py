@@ -7,7 +7,9 @@ sets, and leaves out no fewer splices than its bound says.
 
 from __future__ import annotations
 
-from collections.abc import Generator
+import itertools
+from collections.abc import Callable, Generator
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 from trayopt.domain.job import Job
@@ -18,18 +20,12 @@ from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.clock import Clock
 from trayopt.solver.model.groups import Question
 from trayopt.solver.model.interruptible import FOUND, solve_one, whole_bound
-from trayopt.solver.model.literals import lit
+from trayopt.solver.model.literals import linear, lit
 
+PATTERNS, COUNTS = "placed_patterns", "stack_counts"
+"""Who bounds the loss of a set: closed patterns with the counts by stack, or these alone."""
 EFFORT = 2.0
 """Most deterministic time for one set."""
-
-
-class Outside(NamedTuple):
-    """Trunks that stay outside, None where no further set was found; how many splices this set or a later one loses, by whom."""
-
-    trunks: frozenset[str] | None
-    least: int
-    by: str
 
 
 class Out(NamedTuple):
@@ -37,6 +33,18 @@ class Out(NamedTuple):
 
     least: int
     divisions: Divisions | None
+
+
+class Outside(NamedTuple):
+    """Trunks that stay outside, None where no further set was found; how many splices this set or a later one loses, by whom.
+
+    ``divisions`` are those of closed patterns that lose so few with this set outside; None where these are not known.
+    """
+
+    trunks: frozenset[str] | None
+    least: int
+    by: str
+    divisions: Divisions | None = None
 
 
 def counts_of(job: Job, divisions: Divisions | None) -> tuple[StackCounts, PlacedPatterns | None]:
@@ -58,12 +66,16 @@ def counts_of(job: Job, divisions: Divisions | None) -> tuple[StackCounts, Place
 def out_by_patterns(job: Job, divisions: Divisions, clock: Clock) -> Out | None:
     """Bound the splices without a tray over all plans by closed patterns; None where these are too many."""
     counts, patterns = counts_of(job, divisions)
-    if patterns is None:
-        return None
-    status, solver = solve_one(counts.cp, clock, EFFORT)
-    if status not in FOUND:
-        return Out(0, None)
-    return Out(whole_bound(solver.best_objective_bound), patterns.divisions(solver.value))
+    return None if patterns is None else _ask(counts.cp, patterns, clock)
+
+
+def _ask(cp: cp_sat.CpModel, patterns: PlacedPatterns, clock: Clock) -> Out:
+    """Ask closed patterns for the least splices without a tray, and for divisions."""
+    status, solver = solve_one(cp, clock, EFFORT)
+    if status == cp_sat.INFEASIBLE:
+        return Out(patterns.job.splices + 1, None)
+    least = max(0, whole_bound(solver.best_objective_bound))
+    return Out(least, patterns.divisions(solver.value) if status in FOUND else None)
 
 
 def trays_by_patterns(job: Job, divisions: Divisions, unplaced: int, legs: int, clock: Clock) -> int:
@@ -78,14 +90,46 @@ def trays_by_patterns(job: Job, divisions: Divisions, unplaced: int, legs: int, 
     return whole_bound(solver.best_objective_bound) if status in FOUND else 0
 
 
-def sets_outside(job: Job, clock: Clock, divisions: Divisions | None = None) -> Generator[Outside]:
+def sets_outside(
+    job: Job, clock: Clock, divisions: Divisions | None = None, most: Callable[[], int] | None = None
+) -> Generator[Outside]:
     """Yield sets of trunks that stay outside, with a bound that rises; the last one, without trunks, bounds all that are left.
 
-    It is more than all splices where no set is left. ``divisions`` are those that a subunit with a placed leg may have, where
-    closed patterns are asked as well.
+    It is more than all splices where no set is left. ``divisions`` are those that a subunit with a placed leg may have: with
+    them, closed patterns are asked of each set that by the counts alone is next, and it then waits for sets that lose less.
+    ``most`` tells beyond how many lost splices a set is of no use.
     """
-    counts, patterns = counts_of(job, divisions)
-    by = "stack_counts" if patterns is None else "placed_patterns"
+    by_counts = _sets_by_counts(job, clock)
+    counts, patterns = (None, None) if divisions is None else counts_of(job, divisions)
+    if counts is None or patterns is None:
+        yield from by_counts
+        return
+    inside = {trunk.id: lit(counts.in_box(trunk)) for trunk in job.trunks if job.spliced_in(trunk)}
+    waiting: list[tuple[int, int, Outside]] = []
+    following = next(by_counts)
+    for number in itertools.count():
+        if waiting and waiting[0][0] <= following.least:
+            yield heappop(waiting)[2]
+        elif following.trunks is None or clock.over:
+            yield following._replace(trunks=None)
+            return
+        else:
+            trial = counts.cp.clone()
+            for trunk, literal in inside.items():
+                trial.add(literal == int(trunk not in following.trunks))
+            enough = job.splices if most is None else most()
+            trial.add(linear(patterns.unplaced()) <= enough)
+            least, placed = _ask(trial, patterns, clock)
+            found = following._replace(divisions=placed)
+            if least > following.least:
+                found = found._replace(least=max(following.least, min(least, enough + 1)), by=PATTERNS)
+            heappush(waiting, (found.least, number, found))
+            following = next(by_counts)
+
+
+def _sets_by_counts(job: Job, clock: Clock) -> Generator[Outside]:
+    """Yield the same by ways and stacks alone, each set that they admit."""
+    counts, _ = counts_of(job, None)
     inside = {trunk.id: counts.in_box(trunk) for trunk in job.trunks}
     least = 0
     while True:
@@ -93,9 +137,9 @@ def sets_outside(job: Job, clock: Clock, divisions: Divisions | None = None) -> 
         if status == cp_sat.INFEASIBLE:
             least = job.splices + 1
         if status not in FOUND:
-            yield Outside(None, least, by)
+            yield Outside(None, least, COUNTS)
             return
         least = max(least, whole_bound(solver.best_objective_bound))
         comes_in = {trunk: bool(solver.value(lit(literal))) for trunk, literal in inside.items()}
-        yield Outside(frozenset(trunk for trunk, comes in comes_in.items() if not comes), least, by)
+        yield Outside(frozenset(trunk for trunk, comes in comes_in.items() if not comes), least, COUNTS)
         counts.clause(*(counts.no(inside[trunk]) if comes else inside[trunk] for trunk, comes in comes_in.items()))

@@ -43,17 +43,23 @@ def least_unplaced(work: Work) -> None:
 
 def placed_by_patterns(s: Session) -> None:
     """Bound the splices without a tray by closed patterns, and look for a plan with the divisions of those that are placed."""
-    out = out_by_patterns(s.job, s.divider.possible, s.clock) if s.on("placed_patterns") else None
+    if s.holds({"unplaced": s.state.least("unplaced")}) or not s.on("placed_patterns"):
+        return
+    out = out_by_patterns(s.job, s.divider.possible, s.clock)
     if out is None:
         return
-    s.state.record("unplaced", out.least, "placed_patterns")
-    if out.divisions is None or s.clock.over or s.holds({"unplaced": s.state.least("unplaced")}):
-        return
+    least = s.state.record("unplaced", out.least, "placed_patterns")
+    if out.divisions is not None and not s.clock.over and not s.holds({"unplaced": least}):
+        plan_of_patterns(s, out.divisions)
+
+
+def plan_of_patterns(s: Session, divisions: Divisions) -> None:
+    """Look for a plan with divisions of closed patterns that lose few splices."""
     policy = Policy()
-    job = s.boxed(policy, out.divisions)
-    model = build(job, policy, all_placed=False, divisions=out.divisions, clock=s.clock)
-    model.require(s.expression(model, "unplaced") <= out.least)
-    s.better(model, FIRST)
+    job = s.boxed(policy, divisions)
+    model = build(job, policy, all_placed=False, divisions=divisions, clock=s.clock)
+    s.hint(model)
+    s.better(model, FIRST[:2])
 
 
 def in_order_by_segments(work: Work) -> None:

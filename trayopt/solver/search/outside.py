@@ -12,21 +12,18 @@ from dataclasses import dataclass
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import measure_all
-from trayopt.solver.bounds.trunks_outside import Outside, sets_outside
+from trayopt.solver.bounds.trunks_outside import PATTERNS, Outside, sets_outside
 from trayopt.solver.heuristics.session import Session
+from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import Bound, Step
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search.cases import Case, conclude
-from trayopt.solver.search.incomplete import nothing_placed
+from trayopt.solver.search.incomplete import nothing_placed, plan_of_patterns
 from trayopt.solver.search.work import Again, Work
 from trayopt.track.laid import Laid
 
 NAME = "trunks_outside"
-PATTERNS = "placed_patterns"
-"""The relaxation that says which bunches can be placed."""
-COUNTED = "stack_counts"
-"""The relaxation that counts the loss of a set."""
 FIRST_EFFORT, MORE = 3.0, 4.0
 """Most deterministic time for a set in the first round, and how many times as much in each further one."""
 
@@ -41,10 +38,19 @@ class Set(Case):
     to_end: bool = False
     """Whether its part is searched to the end once it has a complete plan."""
 
+    divisions: Divisions | None = None
+    """Those of closed patterns that lose what the set loses at least; None where they are not known, or were tried."""
+
     @property
     def whole(self) -> bool:
         """Whether a complete plan of its part is known."""
         return self.search is not None and self.search.state.whole
+
+    def lay_out(self, s: Session) -> None:
+        """Look once for a plan with the divisions of closed patterns, where the best plan loses more than the set at least."""
+        divisions, self.divisions = self.divisions, None
+        if divisions is not None and not self.whole and most_lost(s) > self.price["unplaced"] and not s.clock.over:
+            plan_of_patterns(s, divisions)
 
     def learn(self, bound: Bound) -> None:
         """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
@@ -63,7 +69,7 @@ def trunks_outside(work: Work) -> None:
     the next round, which is longer. One that has such a plan waits for those that lose less.
     """
     s = work.session
-    found = sets_outside(s.job, s.clock, s.divider.possible if s.on(PATTERNS) else None)
+    found = sets_outside(s.job, s.clock, s.divider.possible if s.on(PATTERNS) else None, lambda: most_lost(s))
     cases: list[Case] = []
     left, effort = False, FIRST_EFFORT
     while not s.clock.over:
@@ -74,6 +80,7 @@ def trunks_outside(work: Work) -> None:
                 with s.clock.turn(None if case.to_end and case.whole else effort):
                     search_set(work, case)
                     left |= s.clock.turn_over
+                case.lay_out(s)
                 if case.excluded(s.state):
                     case.search = None
         if not left:
@@ -87,7 +94,7 @@ def trunks_outside(work: Work) -> None:
 def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Iterator[Case]:
     """Yield the sets that are known, and then each further one, as long as one can be better than the best plan."""
     yield from list(cases)
-    for trunks, least, by in found:
+    for trunks, least, by, divisions in found:
         if trunks is not None and not cases:
             s.state.record("unplaced", least, by)  # no set loses less: this stands, however soon the search is stopped
             nothing_placed(s)
@@ -97,7 +104,7 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
             found.close()
             return
         lost = sum(piece.count for piece in lost_pieces(s.job, trunks))
-        case = Set({"unplaced": max(least, lost)}, trunks=trunks)
+        case = Set({"unplaced": max(least, lost)}, trunks=trunks, divisions=divisions)
         case.bounds.append(Bound("unplaced", case.price["unplaced"], by))
         cases.append(case)
         if not trunks:
@@ -105,6 +112,11 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
             found.close()
             return
         yield case
+
+
+def most_lost(s: Session) -> int:
+    """Tell how many splices the best plan leaves out; all where there is no plan."""
+    return s.job.splices if s.state.best is None else s.state.value("unplaced")
 
 
 def search_set(work: Work, case: Set) -> None:

@@ -8,6 +8,7 @@ jobs that have no complete plan: blocks prove how much stays out, or musts are l
 
 from __future__ import annotations
 
+from trayopt.solver.bounds.trunks_outside import COUNTS
 from trayopt.solver.search import broken_musts, complete, incomplete, outside
 from trayopt.solver.search.work import Tactic, Work
 
@@ -23,7 +24,7 @@ def _left(work: Work) -> bool:
 
 def may_count_sets(work: Work) -> bool:
     """Whether no complete plan was found, and ways and stacks may be counted."""
-    return _left(work) and work.session.on(outside.COUNTED) and not work.session.job.through
+    return _left(work) and work.session.on(COUNTS) and not work.session.job.through
 
 
 TACTICS: tuple[Tactic, ...] = (
