@@ -42,6 +42,7 @@ def shares_fit(
     ends: Mapping[Item, int],
     sleeves2: Mapping[Item, int],
     most: tuple[int, int],
+    trays: Expression | None = None,
 ) -> Iterator[Constraint]:
     """Yield that bunches take no more shares than there are trays, for each rounding of ends and sleeves that can bind.
 
@@ -53,6 +54,8 @@ def shares_fit(
         Fibre ends of each bunch, and twice the sleeves that it takes at least.
     most
         Most ends and most sleeves2 of all bunches that are placed together.
+    trays
+        How many trays are used, where that is asked.
     """
     places = len(job.enclosure.places)
     for loads, unit, room, most_load in zip(
@@ -61,8 +64,11 @@ def shares_fit(
         for k in ROUNDINGS if room else ():
             shares = _shares(loads, unit, room, k)
             densest = max((share / loads[bunch] for bunch, share in shares.items()), default=0)
-            if most_load * densest > places * k * room:
-                yield total(share * placed[bunch] for bunch, share in shares.items()) <= places * k * room
+            taken = total(share * placed[bunch] for bunch, share in shares.items())
+            if trays is not None:
+                yield taken - k * room * trays <= 0
+            elif most_load * densest > places * k * room:
+                yield taken <= places * k * room
 
 
 def fit_trays(
