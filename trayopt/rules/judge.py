@@ -11,6 +11,9 @@ from trayopt.rules.base import Rule
 from trayopt.rules.registry import BY_ID, RULES, level_of
 from trayopt.track.laid import Laid
 
+WAYS_FIRST = sorted(RULES, key=lambda rule: not rule.of_ways)
+"""The rules, first those to which ways matter: a plan that is laid by what trays take breaks one of these, if any."""
+
 
 def judge(job: Job, laid: Laid) -> list[Finding]:
     """Find every broken rule of a plan.
@@ -44,7 +47,7 @@ def no_plan_breaks(found: Finding) -> bool:
 def is_plan(job: Job, laid: Laid) -> bool:
     """Whether a plan keeps every rule that no plan may break; the check ends at the first broken rule."""
     built = {pin.subject for pin in job.pins if pin.built}
-    for rule in RULES:
+    for rule in WAYS_FIRST:
         binds = rule.kind == "always" or (rule.kind == "physical" and level_of(rule, job.rules) == "must")
         facts = built if rule.id == "pin" else set()
         if (binds or facts) and any(binds or subject in facts for subject, _ in rule.check(job, laid)):
