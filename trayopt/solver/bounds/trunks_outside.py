@@ -8,7 +8,7 @@ sets, and leaves out no fewer splices than its bound says.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Mapping
 from heapq import heappop, heappush
 from typing import NamedTuple
 
@@ -54,13 +54,17 @@ def counts_of(job: Job, divisions: Divisions | None) -> tuple[StackCounts, Place
     """
     counts = StackCounts(Question(job, kinds=("physical",)), all_placed=False)
     counts.hold_all()
-    unplaced = counts.unplaced()
-    counts.minimize(unplaced)
-    patterns = None if divisions is None else PlacedPatterns(counts, divisions)
-    if patterns is None or not patterns.listed:
-        return counts, None
-    counts.require(unplaced == patterns.unplaced())
-    return counts, patterns
+    counts.minimize(counts.unplaced())
+    return counts, None if divisions is None else _with_patterns(counts, divisions)
+
+
+def _with_patterns(counts: StackCounts, divisions: Divisions) -> PlacedPatterns | None:
+    """Bind counts to closed patterns; None where these are too many."""
+    patterns = PlacedPatterns(counts, divisions)
+    if not patterns.listed:
+        return None
+    counts.require(counts.unplaced() == patterns.unplaced())
+    return patterns
 
 
 def out_by_patterns(job: Job, divisions: Divisions, clock: Clock) -> Out | None:
@@ -71,11 +75,16 @@ def out_by_patterns(job: Job, divisions: Divisions, clock: Clock) -> Out | None:
 
 def _ask(cp: cp_sat.CpModel, patterns: PlacedPatterns, clock: Clock) -> Out:
     """Ask closed patterns for the least splices without a tray, and for divisions."""
-    status, solver = solve_one(cp, clock, EFFORT)
+    status, solver = _solve(cp, clock)
     if status == cp_sat.INFEASIBLE:
         return Out(patterns.job.splices + 1, None)
     least = max(0, whole_bound(solver.best_objective_bound))
     return Out(least, patterns.divisions(solver.value) if status in FOUND else None)
+
+
+def _solve(cp: cp_sat.CpModel, clock: Clock) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
+    """Solve counts; probing and the largest linear relaxation take as long as all else here, and raise no bound."""
+    return solve_one(cp, clock, EFFORT, linearization_level=1, probes=False)
 
 
 def trays_by_patterns(job: Job, divisions: Divisions, unplaced: int, legs: int, clock: Clock) -> int:
@@ -99,12 +108,14 @@ def sets_outside(
     them, closed patterns are asked of each set that by the counts alone is next, and it then waits for sets that lose less.
     ``most`` tells beyond how many lost splices a set is of no use.
     """
-    by_counts = _sets_by_counts(job, clock)
-    counts, patterns = (None, None) if divisions is None else counts_of(job, divisions)
-    if counts is None or patterns is None:
+    counts, _ = counts_of(job, None)
+    inside = {trunk.id: lit(counts.in_box(trunk)) for trunk in job.trunks}
+    by_counts = _sets_by_counts(counts, counts.cp.clone(), inside, clock, most)
+    patterns = None if divisions is None else _with_patterns(counts, divisions)
+    if patterns is None:
         yield from by_counts
         return
-    inside = {trunk.id: lit(counts.in_box(trunk)) for trunk in job.trunks if job.spliced_in(trunk)}
+    spliced = [trunk.id for trunk in job.trunks if job.spliced_in(trunk)]
     waiting: list[tuple[int, int, Outside]] = []
     following = next(by_counts)
     for number in itertools.count():
@@ -115,8 +126,8 @@ def sets_outside(
             return
         else:
             trial = counts.cp.clone()
-            for trunk, literal in inside.items():
-                trial.add(literal == int(trunk not in following.trunks))
+            for trunk in spliced:
+                trial.add(inside[trunk] == int(trunk not in following.trunks))
             enough = job.splices if most is None else most()
             trial.add(linear(patterns.unplaced()) <= enough)
             least, placed = _ask(trial, patterns, clock)
@@ -127,19 +138,28 @@ def sets_outside(
             following = next(by_counts)
 
 
-def _sets_by_counts(job: Job, clock: Clock) -> Generator[Outside]:
-    """Yield the same by ways and stacks alone, each set that they admit."""
-    counts, _ = counts_of(job, None)
-    inside = {trunk.id: counts.in_box(trunk) for trunk in job.trunks}
-    least = 0
+def _sets_by_counts(
+    counts: StackCounts,
+    cp: cp_sat.CpModel,
+    inside: Mapping[str, cp_sat.IntVar],
+    clock: Clock,
+    most: Callable[[], int] | None,
+) -> Generator[Outside]:
+    """Yield the same by ways and stacks alone, each set that they admit.
+
+    ``cp`` is the model of the counts, to which no patterns are bound; ``inside`` are the literals of trunks in the box.
+    """
+    least, unplaced = 0, linear(counts.unplaced())
     while True:
-        status, solver = solve_one(counts.cp, clock, EFFORT)
+        enough = counts.job.splices if most is None else most()
+        cp.add(unplaced <= enough)
+        status, solver = _solve(cp, clock)
         if status == cp_sat.INFEASIBLE:
-            least = job.splices + 1
+            least = max(least, enough + 1)
         if status not in FOUND:
             yield Outside(None, least, COUNTS)
             return
         least = max(least, whole_bound(solver.best_objective_bound))
-        comes_in = {trunk: bool(solver.value(lit(literal))) for trunk, literal in inside.items()}
+        comes_in = {trunk: bool(solver.value(literal)) for trunk, literal in inside.items()}
         yield Outside(frozenset(trunk for trunk, comes in comes_in.items() if not comes), least, COUNTS)
-        counts.clause(*(counts.no(inside[trunk]) if comes else inside[trunk] for trunk, comes in comes_in.items()))
+        cp.add_bool_or([lit(counts.no(inside[trunk])) if comes else inside[trunk] for trunk, comes in comes_in.items()])

@@ -46,12 +46,14 @@ def one_worker(
     presolves: int = 1,
     in_order: bool = False,
     cuts: bool = True,
+    probes: bool = True,
 ) -> cp_sat.CpSolver:
     """Make a solver of one worker, which always solves in the same way.
 
     It takes at most so much deterministic time, and at most this part of what is left of the limit. ``presolves`` says how
     often it tries out what follows from each literal: three times over takes longer than most answers do. ``in_order`` lets it
-    decide in the order that the model says. Without ``cuts``, its linear relaxations are those of the model as it is.
+    decide in the order that the model says. Without ``cuts``, its linear relaxations are those of the model as it is. Without
+    ``probes``, it does not try out what follows from each literal at all.
     """
     solver = new_solver()
     solver.parameters.max_presolve_iterations = presolves
@@ -59,6 +61,8 @@ def one_worker(
     solver.parameters.linearization_level = linearization_level
     if not cuts:
         solver.parameters.cut_level = 0
+    if not probes:
+        solver.parameters.cp_model_probing_level = 0
     if in_order:
         solver.parameters.search_branching = cp_sat.FIXED_SEARCH
     clock.limit(solver.parameters, effort, None if clock.left is None else part * clock.left)
@@ -76,6 +80,7 @@ def solve_one(
     presolves: int = 1,
     in_order: bool = False,
     cuts: bool = True,
+    probes: bool = True,
 ) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
     """Solve a model by ``one_worker``, and give status and solver."""
     solver = one_worker(
@@ -87,6 +92,7 @@ def solve_one(
         presolves=presolves,
         in_order=in_order,
         cuts=cuts,
+        probes=probes,
     )
     return solve_interruptible(solver, cp, clock), solver
 
