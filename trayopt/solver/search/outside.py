@@ -163,8 +163,8 @@ def begun(work: Work, case: Set) -> Again | None:
     )
 
 
-def settled(s: Session, case: Set) -> Callable[[State], bool]:
-    """Tell of the search of a set whether nothing can come of it any more: then other sets are better, or more stays out."""
+def settled(s: Session, case: Case) -> Callable[[State], bool]:
+    """Tell of the search of a case whether nothing can come of it any more: then other cases are better, or more stays out."""
 
     def enough(state: State) -> bool:
         for step in state.trail[len(told) :]:
@@ -177,7 +177,7 @@ def settled(s: Session, case: Set) -> Callable[[State], bool]:
     return enough
 
 
-def take(s: Session, part: Job, case: Set, found: State) -> None:
+def take(s: Session, part: Job, case: Case, found: State) -> None:
     """Take over the best plan of a part.
 
     Raises

@@ -9,7 +9,7 @@ jobs that have no complete plan: blocks prove how much stays out, or musts are l
 from __future__ import annotations
 
 from trayopt.solver.bounds.trunks_outside import COUNTS
-from trayopt.solver.search import broken_musts, complete, incomplete, outside
+from trayopt.solver.search import broken_musts, complete, incomplete, lost_pins, outside
 from trayopt.solver.search.work import Tactic, Work
 
 
@@ -28,6 +28,7 @@ def may_count_sets(work: Work) -> bool:
 
 
 TACTICS: tuple[Tactic, ...] = (
+    Tactic(lost_pins.BY_WAYS, lost_pins.lost_by_ways, lost_pins.has_pins, "every goal"),
     Tactic("first_bounds", complete.first_bounds, _always, "least preferences, least legs; that no plan is complete"),
     Tactic(
         "least_legs",
@@ -56,6 +57,12 @@ TACTICS: tuple[Tactic, ...] = (
     Tactic("any_plan", incomplete.any_plan, lambda work: not work.done),
     Tactic(outside.NAME, outside.trunks_outside, may_count_sets, "every goal"),
     Tactic("least_unplaced", incomplete.least_unplaced, lambda work: not work.done, "least splices without a tray"),
+    Tactic(
+        lost_pins.BY_PLACES,
+        lost_pins.lost_by_places,
+        lambda work: _left(work) and lost_pins.has_pins(work) and may_place_all(work),
+        "every goal",
+    ),
     Tactic(
         broken_musts.NAME,
         broken_musts.musts_by_patterns,
