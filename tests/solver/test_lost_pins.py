@@ -69,3 +69,13 @@ def test_a_job_is_searched_without_a_pin_that_no_tray_holds() -> None:
     assert state.proofs["broken_must"].by == "outline"
     unpinned, _ = Search(job_of(sixteens(pinned=False)), ORDER, Clock(None)).solve()
     assert state.vector == (0, 1, *unpinned.vector[2:])
+
+
+def test_a_fact_that_no_plan_keeps_leaves_no_plan() -> None:
+    """A trunk is built into the box, and no splice finds a tray: the plan without a leg breaks that fact."""
+    job = strict("tied", 9335)
+    search = Search(job, ORDER, Clock(None), tuning=TUNING)
+    state, _ = search.solve()
+    assert [pin.built for pin in job.pins] == [True]
+    assert search.empty
+    assert state.best is None

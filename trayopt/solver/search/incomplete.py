@@ -13,6 +13,7 @@ from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.trunks_outside import out_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
 from trayopt.solver.heuristics.session import EVEN, LOOK, Session
 from trayopt.solver.model.base import Divisions
@@ -116,11 +117,14 @@ def few_legs(work: Work, *, all_placed: bool) -> None:
 
 
 def nothing_placed(s: Session) -> None:
-    """Prove the plan without a leg if no splice can be placed: no plan is then better."""
+    """Prove the plan without a leg if no splice can be placed: no plan is then better, and none at all if that breaks a fact."""
     bound = s.state.bound("unplaced")
     if bound.value < s.job.splices or bound.given.at_most:
         return
     empty = Assignment()
+    if not keeps_facts(s.job, empty):
+        s.empty = True
+        return
     s.state.offer(s.job, empty)
     for goal, value in measure_all(Laid(s.job, empty)).items():
         s.state.record(goal, value, bound.by)
