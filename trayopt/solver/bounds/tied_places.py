@@ -9,6 +9,7 @@ places free, and by the places that a trunk can reach.
 from __future__ import annotations
 
 from abc import abstractmethod
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 from trayopt.domain.finding import Group
@@ -21,6 +22,7 @@ from trayopt.rules.tray_fibres import TrayFibres
 from trayopt.rules.tray_sleeves import TraySleeves
 from trayopt.rules.variables import Expression, Literal
 from trayopt.solver.bounds.division import unjoined
+from trayopt.solver.bounds.tied_runs import MOST_SIZES, Size, broken_by_runs
 from trayopt.solver.bounds.tied_subunits import Group as TiedGroup
 from trayopt.solver.bounds.tied_subunits import Sleeved, Tied, tied_by_sleeves, tied_subunits
 from trayopt.solver.model.base import Base, Divisions, Key
@@ -115,8 +117,32 @@ class TiedPlaces(Base):
             self.require(room * broken[stack.id] >= total(load), *when)
             if kept:
                 self.require(total(kept) + broken[stack.id] <= self._most_trays(stack), *when)
+        self._pay_by_runs(tied, broken, when)
         self._pay_in_all(tied, torn, total(broken.values()), when)
         self._pay_in_reach(tied, torn, when)
+
+    def _pay_by_runs(self, tied: Tied, broken: Mapping[str, Expression], when: Sequence[Literal]) -> None:
+        """Pack groups into runs of places, stack by stack, where places are too few for each group to have its own."""
+        groups = tied.whole
+        by_size: dict[Size, list[TiedGroup]] = defaultdict(list)
+        for group in groups:
+            by_size[Size(group.load, group.places)].append(group)
+        if sum(group.places for group in groups) <= len(self.places) or len(by_size) > MOST_SIZES:
+            return
+        for stack in self.job.enclosure.stacks:
+            here = {
+                size: total(self._first[group.first][stack.id] for group in found) for size, found in by_size.items()
+            }
+            runs = broken_by_runs(
+                self,
+                here,
+                most=TiedTrays().parameters(self.job).trays,
+                positions=stack.positions,
+                trays=self._most_trays(stack),
+                room=2 * max(tray.fibres for tray in stack.kinds),
+                when=when,
+            )
+            self.require(broken[stack.id] >= runs, *when)
 
     def _pay_in_reach(self, tied: Tied, torn: Mapping[TiedGroup, Literal], when: Sequence[Literal]) -> None:
         """Let groups that all have subunits of one trunk find room in the places of a stack where it can have legs."""

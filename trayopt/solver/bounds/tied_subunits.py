@@ -46,11 +46,14 @@ class Tied:
         Groups of subunits that take more places than may be tied to each other.
     apart
         Other groups, where no two find room in so many places; none where the box plainly has places for all of them.
+    whole
+        The groups of all subunits, also of those that may lie whole in one place: each lies in places that are tied.
     """
 
     trunks: tuple[str, ...]
     over: tuple[Group, ...]
     apart: tuple[Group, ...]
+    whole: tuple[Group, ...]
 
 
 def room_of(job: Job) -> int:
@@ -126,53 +129,51 @@ def tied_subunits(
 ) -> list[Tied]:
     """Find what is tied in too many places, or in places that no two groups share, for each trunk, joined pair, and all."""
     at_tray = tuple(trunk for trunk, at in options.items() if "tray" in at)
-    opened = {key for key, of in open_.items() if key[0] in at_tray and of and 1 not in of}
+    inside = {key for key, of in open_.items() if key[0] in at_tray and of}
+    opened = {key for key in inside if 1 not in open_[key]}
     splices = splices_between(job)
     pairs = [pair for pair in job.joined_pairs if all(trunk in at_tray for trunk in pair)]
     touching: dict[str, list[tuple[Key, Key, int]]] = {trunk: [] for trunk in at_tray}
     for (a, b), count in splices.items():
         for trunk in {a[0], b[0]} & touching.keys():
             touching[trunk].append((a, b, count))
-    room = room_of(job)
+    room, most = room_of(job), TiedTrays().parameters(job).trays
     places = {
         key: min(places_of(job, job.subunit_of_leg[key], of, room, within=(key, key) in splices) for of in open_[key])
-        for key in opened
+        for key in inside
     }
     found: dict[tuple[str, ...], Tied] = {}
     for trunks in dict.fromkeys([*((trunk,) for trunk in at_tray), *pairs, at_tray]):
-        here = [key for key in opened if key[0] in trunks]
         edges = {(a, b): count for trunk in trunks for a, b, count in touching[trunk]}
-        made = _tied(job, trunks, sorted(here), edges, places, room)
-        if made.over or made.apart:
-            found[trunks] = made
+        tie = (sorted(key for key in keys if key[0] in trunks) for keys in (opened, inside))
+        groups, whole = (_groups(job, keys, edges, places, room) for keys in tie)
+        over = tuple(group for group in groups if group.places > most)
+        apart = tuple(group for group in groups if group.places <= most and 2 * group.load > most * room)
+        if over or apart:
+            found[trunks] = Tied(trunks, over, apart, tuple(whole))
     return list(found.values())
 
 
-def _tied(
+def _groups(
     job: Job,
-    trunks: tuple[str, ...],
-    opened: Sequence[Key],
+    keys: Sequence[Key],
     splices: Mapping[tuple[Key, Key], int],
     places: Mapping[Key, int],
     room: int,
-) -> Tied:
-    """Find the groups of subunits of some trunks, with their fibre ends and the fewest places that they take."""
-    most = TiedTrays().parameters(job).trays
-    known = set(opened)
-    group = tied(opened, (pair for pair in splices if known.issuperset(pair)))
+) -> list[Group]:
+    """Find the groups of subunits that are tied to each other, with their fibre ends and the fewest places that they take."""
+    known = set(keys)
+    group = tied(keys, (pair for pair in splices if known.issuperset(pair)))
     loads: Counter[int] = Counter()
     takes: dict[int, int] = {}
-    for key in opened:
+    for key in keys:
         loads[group[key]] += job.subunit_of_leg[key].fibres
         takes[group[key]] = max(takes.get(group[key], 0), places[key])
     for pair, count in splices.items():
         inside = [key for key in pair if key in known]
         if len(inside) == 1:
             loads[group[inside[0]]] += count
-    groups = [
-        Group(tuple(key for key in opened if group[key] == number), load, max(takes[number], -(-load // room)))
+    return [
+        Group(tuple(key for key in keys if group[key] == number), load, max(takes[number], -(-load // room)))
         for number, load in sorted(loads.items())
     ]
-    over = tuple(found for found in groups if found.places > most)
-    apart = tuple(found for found in groups if found.places <= most and 2 * found.load > most * room)
-    return Tied(trunks, over, apart)
