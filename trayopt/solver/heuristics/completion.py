@@ -153,7 +153,8 @@ class RelaxedModel(Generic[B]):
         return {(key, of): blocks.both(literal, placed[key]) for (key, of), literal in divided.items()}
 
     def _solver(self, effort: float) -> cp_sat.CpSolver:
-        return one_worker(self.clock, effort, linearization_level=self._linear)
+        """Make a solver for a question: trying out what follows from each literal mostly takes longer than the answer does."""
+        return one_worker(self.clock, effort, linearization_level=self._linear, probes=False)
 
     def like(self, open_: Divisions, known: Assignment | None, fewer: Constraint, *held: Constraint) -> Likeness | None:
         """Ask whether some layout that meets some conditions is divided otherwise than a plan, or has ``fewer`` legs.
