@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.rules.variables import Constraint, Expression
 from trayopt.solver.bounds.division import Divider
@@ -29,6 +30,9 @@ SOFT = Policy()
 """Musts may be let go, as preferences are."""
 MOST_COUNTS = 2000
 """Most kinds times places for a bound on the length: with more of them, no answer comes soon."""
+
+MOST_KEPT = 2
+"""Questions of places that are kept to go on with: a search asks of all divisions and of those of a model in turn."""
 
 
 @dataclass(frozen=True)
@@ -192,6 +196,37 @@ class FirstGoals:
         }
 
 
+class _Asked(NamedTuple):
+    """Of which plans a goal of places was asked."""
+
+    divider: Divider
+    divisions: Divisions
+    musts: int
+    weight: int
+    divide_at: Partings | None
+    fewest: int
+    limits: Limits
+
+    def goes_on(self, before: _Asked) -> bool:
+        """Whether these plans are among those of which was asked before: what was made for those then has to hold only more."""
+        return (
+            self.divider is before.divider
+            and (self.divisions, self.divide_at) == (before.divisions, before.divide_at)
+            and (self.musts, self.weight) == (before.musts, before.weight)
+            and self.fewest >= before.fewest
+            and all(
+                most is None or ((now := self.limits.get(goal)) is not None and now <= most)
+                for goal, most in before.limits.items()
+            )
+        )
+
+
+def _last_asked(job: Job) -> list[tuple[_Asked, SetPartition]]:
+    """Return what was asked last of a job: goals follow each other, each over plans that are as good in those before."""
+    del job
+    return []
+
+
 def placed_bound(
     goal: GoalName,
     divider: Divider,
@@ -210,9 +245,13 @@ def placed_bound(
     ``goal`` is trays, leg_length_mm or irregular. ``fewest`` are legs that every such plan has, ``limits`` what those have at
     most of which is asked. 0 where there are too many counts, or no such plan.
     """
-    partition = _kept(divider, divisions, musts, weight, clock, divide_at=divide_at)
+    asked = _Asked(divider, divisions, musts, weight, divide_at, fewest, limits)
+    kept = divider.job.once(_last_asked)
+    before = next((pair for pair in kept if asked.goes_on(pair[0])), None)
+    partition = before[1] if before else _kept(divider, divisions, musts, weight, clock, divide_at=divide_at)
     if partition is None or partition.size > MOST_COUNTS:
         return Placed(0)
+    kept[:] = [(asked, partition), *(pair for pair in kept if pair is not before)][:MOST_KEPT]
     partition.require(partition.encoded("legs") >= fewest)
     partition.hold_goals(limits)
     partition.minimize(partition.encoded(goal))
