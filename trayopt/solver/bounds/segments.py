@@ -121,16 +121,18 @@ class Segments(SegmentCounts, UsedTrays):
     def _voice_of_legs(self) -> Variables:
         return voice(self, TrunkWays, TrunkLegs, instead=self._least_legs)
 
-    def count_legs(self, divisions: Divisions, fibres: Mapping[tuple[int, Place], int]) -> bool:
-        """Count the legs at places, and let entrances of trays take no more, where this denies a layout; says whether it does.
+    def crowds(self, divisions: Divisions, fibres: Mapping[tuple[int, Place], int]) -> bool:
+        """Whether a layout has more legs than entrances of trays take, which are not asked for yet."""
+        return self._legs_wait and not self._least_legs.fit(divisions, fibres)
 
-        It makes the model half as large again: it is for layouts of which no plan comes.
+    def count_legs(self) -> None:
+        """Count the legs at places, and let entrances of trays take no more.
+
+        It makes the model half as large again: it is for layouts that crowd entrances.
         """
-        if not self._legs_wait or self._least_legs.fit(divisions, fibres):
-            return False
         self._legs_wait = False
         rule = EntranceLegs()
-        return speaks(rule, self, self._voice_of_legs, Poster(self, rule, "hard"))
+        speaks(rule, self, self._voice_of_legs, Poster(self, rule, "hard"))
 
     def follow_tubes(self) -> bool:
         """Follow tubes to each stack and by each way, and let guides take them; says whether that can bound anything more.

@@ -118,13 +118,18 @@ class RelaxedModel(Generic[B]):
             hint_all(cp, self.last)
         return Query(self, cp, goal, at_least, below, self._solver(effort))
 
+    def crowded(self, layout: RelaxedSolution) -> bool:
+        """Whether more legs of a layout enter a tray than can, and this is not asked for yet."""
+        return self.blocks.crowds(layout.divisions, layout.fibres)
+
     def follow_more(self, layout: RelaxedSolution | None) -> bool:
         """Follow legs to places, or else tubes to stacks, in all further questions; says whether that can bound anything more.
 
         It is for a layout of which no plan comes: legs are followed if they deny it. Areas of tubes add up, which clauses do not
         see: from then on the linear relaxation takes in all that it can.
         """
-        if layout is not None and self.blocks.count_legs(layout.divisions, layout.fibres):
+        if layout is not None and self.crowded(layout):
+            self.blocks.count_legs()
             return True
         followed = self.blocks.follow_tubes()
         if followed:

@@ -19,7 +19,7 @@ from trayopt.solver.heuristics.completion import Answer, B, RelaxedModel, Relaxe
 from trayopt.solver.heuristics.constructive import construct_by, first_plans
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
-from trayopt.solver.heuristics.session import EVEN, TRIAL, Session
+from trayopt.solver.heuristics.session import EVEN, SOON, TRIAL, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Least, Model
@@ -110,16 +110,18 @@ def complete_solution(
 ) -> None:
     """Work a layout out to a plan that is no worse in some goals: with its splices at their places, or else anywhere.
 
-    Trunks are divided where they are in the layout. A model that was made with its very divisions serves again.
+    Trunks are divided where they are in the layout. A model that was made with its very divisions serves again. Where a layout
+    crowds entrances of trays, few of its like have a plan: they are not looked at for long.
     """
     if layout is None or s.clock.over or (model is None and layouts.denied(layout, limits)):
         return
     whole = layouts.whole(layout) if model is None else model
     good = [s.expression(whole, goal) <= most for goal, most in limits.items()]
+    effort = SOON if layouts.crowded(layout) else TRIAL
     for trial in (layouts.hold(whole, layout), *([whole.cp.clone()] if anywhere else [])):
         trial.clear_objective()
         add_all(trial, good)
-        outcome = s.run(whole, None, trial=trial, effort=TRIAL)
+        outcome = s.run(whole, None, trial=trial, effort=effort)
         if s.clock.over or outcome.assignment is not None:
             return
     if model is None and anywhere and outcome.infeasible:
