@@ -21,12 +21,15 @@ from trayopt.solver.heuristics.session import Session
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.bound import Bound, Given, Step
 from trayopt.solver.model.posting import Policy
+from trayopt.solver.search import outside
 from trayopt.solver.search.cases import Case, conclude
 from trayopt.solver.search.outside import settled, take
 from trayopt.solver.search.work import Again, Work
 
 BY_WAYS, BY_PLACES = "pins_lost_by_ways", "pins_lost_by_places"
 """The tactic before the first goals are bounded, and the one after it is known that no plan is complete."""
+FIRST_EFFORT = 4.0
+"""Most deterministic time for a search without pins before anything is known of the job, as long as no plan is found in it."""
 LET_GO = Policy("soft", "free")
 """Musts may be let go, and preferences do not count."""
 
@@ -42,7 +45,7 @@ def lost_by_ways(work: Work) -> None:
     """Search without the pins that ways, stacks and useful divisions deny."""
     s = work.session
     if s.on("outline"):
-        search_without(work, list(denied(s, Outline(s.job, s.divider.open, LET_GO, s.clock))), "outline")
+        search_without(work, list(denied(s, Outline(s.job, s.divider.open, LET_GO, s.clock))), "outline", FIRST_EFFORT)
 
 
 def lost_by_places(work: Work) -> None:
@@ -66,10 +69,13 @@ def denied(s: Session, relaxed: Outline | Segments) -> Iterator[str]:
             yield pin.subject
 
 
-def search_without(work: Work, pins: Sequence[str], by: str) -> None:
-    """Search the job without some pins, each of which is broken by every plan that places every splice, as ``by`` tells."""
+def search_without(work: Work, pins: Sequence[str], by: str, effort: float | None = None) -> None:
+    """Search the job without some pins, each of which is broken by every plan that places every splice, as ``by`` tells.
+
+    That takes no more than some effort, as long as no such plan is known: it may be that splices stay out.
+    """
     s = work.session
-    if not pins:
+    if not pins or s.clock.over:
         return
     job: Job = s.job
     for pin in pins:
@@ -78,16 +84,31 @@ def search_without(work: Work, pins: Sequence[str], by: str) -> None:
     rest = Case({"unplaced": 1}, [Bound("unplaced", 1, by)])
     s.state.record("broken_must", len(pins), by, Given({"unplaced": 0}))
     search: Again | None = None
+    turn, left = s.clock.most_effort, s.clock.share(1.0)
 
     def watch(step: Step) -> None:
-        if search is not None and step.values is not None:
+        if search is None:
+            return
+        if search.state.least("unplaced"):
+            s.clock.most_effort = s.clock.effort  # splices stay out: the turn is over
+        elif step.values is not None:
             take(s, job, case, search.state)
+            if not search.state.value("unplaced"):
+                s.clock.most_effort = turn
 
     enough = settled(s, case)
     search = work.again(
-        job, s.state.order, s.clock, tuning=s.tuning, gap=s.gap, watch=watch, without=s.without, enough=enough
+        job,
+        s.state.order,
+        s.clock,
+        tuning=s.tuning,
+        gap=s.gap,
+        watch=watch,
+        without=s.without | {outside.NAME, BY_WAYS} | ({BY_PLACES} if by == "segments" else set()),
+        enough=enough,
     )
-    search.solve()
+    with s.clock.turn(left if effort is None else min(effort, left or effort)):
+        search.solve()
     enough(search.state)
     s.used |= search.used
     s.state.by_gap = s.state.by_gap or search.state.by_gap
