@@ -179,7 +179,7 @@ class FirstGoals:
                 if condition is not True:
                     cp.add(condition)
             cp.maximize(linear(total(unseen)))
-            status, solver = solve_one(cp, self._clock, effort)
+            status, solver = solve_one(cp, self._clock, effort, linearization_level=0, probes=False)
             if status == cp_sat.INFEASIBLE and seen:
                 break
             if status not in FOUND:

@@ -178,7 +178,8 @@ class RelaxedModel(Generic[B]):
             cp.add(fewer).only_enforce_if([less])
         others = [literal for pair, literal in self._divided(open_).items() if pair not in seen]
         cp.add(total([less, *others]) >= 1)
-        return Likeness(Asked(self._solver(MOST_EFFORT), cp), {key: (of,) for key, of in seen}, self.clock)
+        solver = one_worker(self.clock, MOST_EFFORT, linearization_level=0, probes=False)
+        return Likeness(Asked(solver, cp), {key: (of,) for key, of in seen}, self.clock)
 
     def divisions(
         self, open_: Divisions, known: Assignment | None, *held: Constraint, effort: float = MOST_EFFORT
