@@ -18,10 +18,12 @@ Places and order are left out.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+from trayopt.domain.assignment import Way
 from trayopt.domain.cablework import Leg
 from trayopt.domain.hardware import Stack
 from trayopt.domain.ranges import Run
@@ -53,6 +55,15 @@ class Kind(NamedTuple):
     ends: int
     sleeves2: int
     splices: int
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What a solution places: divisions, the way of each trunk in the box, and the legs of these divisions that stay out."""
+
+    divisions: Divisions
+    ways: Mapping[str, Sequence[Way]]
+    out: frozenset[Leg]
 
 
 class PlacedPatterns:
@@ -188,10 +199,24 @@ class PlacedPatterns:
         """Sum a size over all placed bunches."""
         return total(size(kind) * number for here in self._here.values() for kind, number in here.items())
 
-    def divisions(self, value: Callable[[Expression], int]) -> Divisions:
-        """Read the divisions that the subunits of each class have in a solution; all that are open where they have none."""
-        used = {(i, choice[0]) for (i, choice), number in self._counts.count.items() if value(number)}
-        return {
+    def read(self, value: Callable[[Expression], int]) -> Placed:
+        """Read a solution; subunits of a class have the divisions that some of them have, and all that are open without one."""
+        counts = self._counts
+        used = {(i, choice[0]) for (i, choice), number in counts.count.items() if value(number)}
+        divisions = {
             key: tuple(of for of in open_ if (self._class[key], of) in used) or tuple(open_)
             for key, open_ in self._divisions.items()
         }
+        placed = {leg for here in self._here.values() for kind, n in here.items() if value(n) for leg in kind.legs}
+        ways = {t.id: tuple(way for way in counts.ways(t) if value(counts.goes(t, way))) for t in self.job.trunks}
+        return Placed(
+            divisions,
+            {trunk: found for trunk, found in ways.items() if found},
+            frozenset(
+                leg
+                for key, open_ in divisions.items()
+                for of in open_
+                for leg in self._legs[key, of]
+                if ClassLeg(self._class[key], of, leg.group) not in placed
+            ),
+        )

@@ -13,7 +13,7 @@ from heapq import heappop, heappush
 from typing import NamedTuple
 
 from trayopt.domain.job import Job
-from trayopt.solver.bounds.placed_patterns import PlacedPatterns
+from trayopt.solver.bounds.placed_patterns import Placed, PlacedPatterns
 from trayopt.solver.bounds.stack_counts import StackCounts
 from trayopt.solver.model import cp_sat
 from trayopt.solver.model.base import Divisions
@@ -29,22 +29,22 @@ EFFORT = 2.0
 
 
 class Out(NamedTuple):
-    """A bound on the splices without a tray, and the divisions of patterns that lose so few; none where these are not known."""
+    """A bound on the splices without a tray, and what patterns place that lose so few; None where it is not known."""
 
     least: int
-    divisions: Divisions | None
+    placed: Placed | None
 
 
 class Outside(NamedTuple):
     """Trunks that stay outside, None where no further set was found; how many splices this set or a later one loses, by whom.
 
-    ``divisions`` are those of closed patterns that lose so few with this set outside; None where these are not known.
+    ``placed`` is what closed patterns place that lose so few with this set outside; None where it is not known.
     """
 
     trunks: frozenset[str] | None
     least: int
     by: str
-    divisions: Divisions | None = None
+    placed: Placed | None = None
 
 
 def counts_of(job: Job, divisions: Divisions | None) -> tuple[StackCounts, PlacedPatterns | None]:
@@ -70,16 +70,13 @@ def _with_patterns(counts: StackCounts, divisions: Divisions) -> PlacedPatterns 
 def out_by_patterns(job: Job, divisions: Divisions, clock: Clock) -> Out | None:
     """Bound the splices without a tray over all plans by closed patterns; None where these are too many."""
     counts, patterns = counts_of(job, divisions)
-    return None if patterns is None else _ask(counts.cp, patterns, clock)
-
-
-def _ask(cp: cp_sat.CpModel, patterns: PlacedPatterns, clock: Clock) -> Out:
-    """Ask closed patterns for the least splices without a tray, and for divisions."""
-    status, solver = _solve(cp, clock)
+    if patterns is None:
+        return None
+    status, solver = _solve(counts.cp, clock)
     if status == cp_sat.INFEASIBLE:
-        return Out(patterns.job.splices + 1, None)
+        return Out(job.splices + 1, None)
     least = max(0, whole_bound(solver.best_objective_bound))
-    return Out(least, patterns.divisions(solver.value) if status in FOUND else None)
+    return Out(least, patterns.read(solver.value) if status in FOUND else None)
 
 
 def _solve(cp: cp_sat.CpModel, clock: Clock) -> tuple[cp_sat.CpSolverStatus, cp_sat.CpSolver]:
@@ -115,27 +112,73 @@ def sets_outside(
     if patterns is None:
         yield from by_counts
         return
-    spliced = [trunk.id for trunk in job.trunks if job.spliced_in(trunk)]
-    waiting: list[tuple[int, int, Outside]] = []
+    sets = _Sets(counts, patterns, inside, clock)
     following = next(by_counts)
-    for number in itertools.count():
-        if waiting and waiting[0][0] <= following.least:
-            yield heappop(waiting)[2]
-        elif following.trunks is None or clock.over:
+    while True:
+        aim = min(job.splices if most is None else most(), sets.hope)
+        if following.trunks is not None and following.least <= aim and not clock.over:
+            sets.ask(following, aim)
+            following = next(by_counts)
+        elif sets.waiting and sets.waiting[0].least <= following.least:
+            found = heappop(sets.waiting)
+            if found.is_exact or found.asked_for == aim or found.least > aim or clock.over:
+                yield found.outside
+            else:
+                sets.ask(found.outside, aim)
+        else:
             yield following._replace(trunks=None)
             return
-        else:
-            trial = counts.cp.clone()
-            for trunk in spliced:
-                trial.add(inside[trunk] == int(trunk not in following.trunks))
-            enough = job.splices if most is None else most()
-            trial.add(linear(patterns.unplaced()) <= enough)
-            least, placed = _ask(trial, patterns, clock)
-            found = following._replace(divisions=placed)
-            if least > following.least:
-                found = found._replace(least=max(following.least, min(least, enough + 1)), by=PATTERNS)
-            heappush(waiting, (found.least, number, found))
-            following = next(by_counts)
+
+
+class _Asked(NamedTuple):
+    """A set that was asked about, in the order of its bound and then of asking, and the loss of the patterns that were found."""
+
+    least: int
+    number: int
+    outside: Outside
+    asked_for: int
+    """Only whether it loses no more than this was asked."""
+    lost: int
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether its bound is what patterns lose."""
+        return self.least == self.lost
+
+
+class _Sets:
+    """Sets of trunks outside of which closed patterns were asked, each until its turn comes."""
+
+    def __init__(
+        self, counts: StackCounts, patterns: PlacedPatterns, inside: Mapping[str, cp_sat.IntVar], clock: Clock
+    ) -> None:
+        self._counts, self._patterns, self._clock = counts, patterns, clock
+        self._inside = {t.id: inside[t.id] for t in counts.job.trunks if counts.job.spliced_in(t)}
+        self._unplaced = linear(patterns.unplaced())
+        self._number = itertools.count()
+        self.waiting: list[_Asked] = []
+        """The sets as a heap."""
+
+    @property
+    def hope(self) -> int:
+        """The least that patterns lose with one of the sets outside."""
+        return min((found.lost for found in self.waiting), default=self._counts.job.splices)
+
+    def ask(self, found: Outside, aim: int) -> None:
+        """Ask whether a set loses no more than is aimed at, and let it wait for those that lose less."""
+        trial = self._counts.cp.clone()
+        for trunk, literal in self._inside.items():
+            trial.add(literal == int(trunk not in (found.trunks or ())))
+        trial.add(self._unplaced <= aim)
+        status, solver = _solve(trial, self._clock)
+        least = aim + 1 if status == cp_sat.INFEASIBLE else min(aim, whole_bound(solver.best_objective_bound))
+        lost = self._counts.job.splices
+        if least > found.least:
+            found = found._replace(least=least, by=PATTERNS)
+        if status in FOUND:
+            lost = round(solver.objective_value)
+            found = found._replace(placed=self._patterns.read(solver.value))
+        heappush(self.waiting, _Asked(found.least, next(self._number), found, aim, lost))
 
 
 def _sets_by_counts(

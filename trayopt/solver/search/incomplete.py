@@ -8,6 +8,7 @@ from trayopt.domain.assignment import Assignment
 from trayopt.domain.plan import GoalName
 from trayopt.goals.registry import measure_all
 from trayopt.rules.variables import Constraint, Expression
+from trayopt.solver.bounds.placed_patterns import Placed
 from trayopt.solver.bounds.preference_bounds import MustBound, can_be_placed, must_bound
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.trunks_outside import out_by_patterns
@@ -50,16 +51,17 @@ def placed_by_patterns(s: Session) -> None:
     if out is None:
         return
     least = s.state.record("unplaced", out.least, "placed_patterns")
-    if out.divisions is not None and not s.clock.over and not s.holds({"unplaced": least}):
-        plan_of_patterns(s, out.divisions)
+    if out.placed is not None and not s.clock.over and not s.holds({"unplaced": least}):
+        plan_of_patterns(s, out.placed)
 
 
-def plan_of_patterns(s: Session, divisions: Divisions) -> None:
-    """Look for a plan with divisions of closed patterns that lose few splices."""
+def plan_of_patterns(s: Session, placed: Placed) -> None:
+    """Look for a plan with the divisions and ways of closed patterns that lose few splices, in which these legs stay out."""
     policy = Policy()
-    job = s.boxed(policy, divisions)
-    model = build(job, policy, all_placed=False, divisions=divisions, clock=s.clock)
-    s.hint(model)
+    job = s.boxed(policy, placed.divisions)
+    model = build(job, policy, all_placed=False, divisions=placed.divisions, ways=placed.ways, clock=s.clock)
+    for leg in placed.out:
+        model.require(model.placed(leg) <= 0)
     s.better(model, FIRST[:2])
 
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from trayopt.domain.job import Job
 from trayopt.errors import SolverFault
 from trayopt.goals.registry import measure_all
+from trayopt.solver.bounds.placed_patterns import Placed
 from trayopt.solver.bounds.trunks_outside import PATTERNS, Outside, sets_outside
 from trayopt.solver.heuristics.session import Session
-from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import Bound, Step
 from trayopt.solver.model.incumbent import State
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
@@ -38,8 +38,8 @@ class Set(Case):
     to_end: bool = False
     """Whether its part is searched to the end once it has a complete plan."""
 
-    divisions: Divisions | None = None
-    """Those of closed patterns that lose what the set loses at least; None where they are not known, or were tried."""
+    placed: Placed | None = None
+    """What closed patterns place that lose what the set loses at least; None where it is not known, or was tried."""
 
     @property
     def whole(self) -> bool:
@@ -47,10 +47,10 @@ class Set(Case):
         return self.search is not None and self.search.state.whole
 
     def lay_out(self, s: Session) -> None:
-        """Look once for a plan with the divisions of closed patterns, where the best plan loses more than the set at least."""
-        divisions, self.divisions = self.divisions, None
-        if divisions is not None and not self.whole and most_lost(s) > self.price["unplaced"] and not s.clock.over:
-            plan_of_patterns(s, divisions)
+        """Look once for a plan of what closed patterns place, where the best plan loses more than the set at least."""
+        placed, self.placed = self.placed, None
+        if placed is not None and not self.whole and most_lost(s) > self.price["unplaced"] and not s.clock.over:
+            plan_of_patterns(s, placed)
 
     def learn(self, bound: Bound) -> None:
         """Take a bound of the part: that it has no complete plan, or a bound over its complete plans."""
@@ -94,7 +94,7 @@ def trunks_outside(work: Work) -> None:
 def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Iterator[Case]:
     """Yield the sets that are known, and then each further one, as long as one can be better than the best plan."""
     yield from list(cases)
-    for trunks, least, by, divisions in found:
+    for trunks, least, by, placed in found:
         if trunks is not None and not cases:
             s.state.record("unplaced", least, by)  # no set loses less: this stands, however soon the search is stopped
             nothing_placed(s)
@@ -104,7 +104,7 @@ def _in_order(s: Session, cases: list[Case], found: Generator[Outside]) -> Itera
             found.close()
             return
         lost = sum(piece.count for piece in lost_pieces(s.job, trunks))
-        case = Set({"unplaced": max(least, lost)}, trunks=trunks, divisions=divisions)
+        case = Set({"unplaced": max(least, lost)}, trunks=trunks, placed=placed)
         case.bounds.append(Bound("unplaced", case.price["unplaced"], by))
         cases.append(case)
         if not trunks:
