@@ -58,7 +58,11 @@ def lost_by_places(work: Work) -> None:
 
 
 def denied(s: Session, relaxed: Outline | Segments) -> Iterator[str]:
-    """Name the pins that a relaxation of plans that place every splice does not let be kept, whatever other musts are broken."""
+    """Name the pins that a relaxation of plans that place every splice does not let be kept, whatever other musts are broken.
+
+    None is named where the relaxation has no plan at all: then splices stay out, and no pin is to blame.
+    """
+    some = False
     for pin in s.job.pins:
         literal = relaxed.let_go.get(Group(Pinned.id, pin.subject))
         if literal is None or s.clock.over:
@@ -66,6 +70,9 @@ def denied(s: Session, relaxed: Outline | Segments) -> Iterator[str]:
         trial = relaxed.cp.clone()
         trial.add_bool_and([relaxed.no(literal)])
         if look(trial, s.clock)[0] == cp_sat.INFEASIBLE:
+            some = some or look(relaxed.cp, s.clock)[0] != cp_sat.INFEASIBLE
+            if not some:
+                return
             yield pin.subject
 
 
