@@ -17,6 +17,7 @@ from trayopt.domain.cablework import Subunit
 from trayopt.domain.job import Job
 from trayopt.domain.splicing import Done
 from trayopt.domain.tied import tied
+from trayopt.rules.reserve import Reserve
 from trayopt.rules.tied_trays import TiedTrays
 from trayopt.solver.model.base import Key
 
@@ -149,6 +150,9 @@ def tied_subunits(
         groups, whole = (_groups(job, keys, edges, places, room) for keys in tie)
         over = tuple(group for group in groups if group.places > most)
         apart = tuple(group for group in groups if group.places <= most and 2 * group.load > most * room)
+        least = -(-sum(group.load for group in over) // room)
+        if _to_use(job) - least - sum(group.places for group in apart) >= most * len(job.enclosure.stacks):
+            apart = ()
         if over or apart:
             found[trunks] = Tied(trunks, over, apart, tuple(whole))
     return list(found.values())
@@ -177,3 +181,9 @@ def _groups(
         Group(tuple(key for key in keys if group[key] == number), load, max(takes[number], -(-load // room)))
         for number, load in sorted(loads.items())
     ]
+
+
+def _to_use(job: Job) -> int:
+    """Count the places of the box without those that a rule asks to keep free."""
+    kept = 0 if job.rules[Reserve.id].level == "off" else Reserve().parameters(job).trays
+    return sum(max(0, stack.positions - kept) for stack in job.enclosure.stacks)
