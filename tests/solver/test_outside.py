@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -13,11 +14,12 @@ from tests.build import job_of
 from trayopt.domain.job import Job
 from trayopt.goals.registry import GOALS, measure_all
 from trayopt.solver.bounds.division import Divider
-from trayopt.solver.bounds.trunks_outside import sets_outside
+from trayopt.solver.bounds.trunks_outside import out_by_patterns, sets_outside
 from trayopt.solver.model.clock import Clock, OutOfTime
 from trayopt.solver.model.run import Tuning
 from trayopt.solver.model.without_trunks import lost_pieces, without_trunks
 from trayopt.solver.search import outside as sets
+from trayopt.solver.search.incomplete import plan_of_patterns
 from trayopt.solver.search.outside import NAME
 from trayopt.solver.search.search import Search
 from trayopt.solver.search.work import Work
@@ -138,6 +140,52 @@ def test_sets_of_trunks_hold_the_best_plan_and_their_search_finds_it(kind: str) 
         assert made.state.vector == goals, f"seed {seed}"
         assert made.state.proven, f"seed {seed}"
     assert searched
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_sets_asked_only_for_what_may_be_best_are_never_overrated(kind: str) -> None:
+    """Where only plans as good as the best one are of use, its set comes with a bound that is not above it."""
+    denied = 0
+    for seed, job, goals, outside in partly_outside(range(64000, 64015), **KINDS[kind]):
+        for most in (goals[0], goals[0] - 1):
+            sets_found = list(sets_outside(job, Clock(), Divider(job).possible, partial(int, most)))
+            assert [found.least for found in sets_found] == sorted(found.least for found in sets_found), f"seed {seed}"
+            least = {found.trunks: found.least for found in sets_found}
+            least_of_best = least.get(outside, least[None])
+            assert least_of_best <= goals[0], f"seed {seed}"
+            denied += least_of_best == goals[0] > most
+    assert denied, "no set was told to lose more than was asked for"
+
+
+def test_what_closed_patterns_place_leads_to_a_plan_that_loses_as_little() -> None:
+    """Each tray takes one group of 24: the plan has the ways of the patterns, and leaves out the legs that they leave out."""
+    data = strategies.worked_example()
+    (stack,) = data["enclosure"]["stacks"] = data["enclosure"]["stacks"][:1]
+    stack["positions"] = 3
+    stack["tray"] |= {"fibres": 24, "sleeves": 4, "entrance_legs": 12}
+    for trunk, ribbons in zip(data["trunks"], (4, 6), strict=True):
+        shape = {
+            "count": 2,
+            "ribbons": ribbons,
+            "ribbon_fibres": 48 // ribbons,
+            "diameter_mm": 6,
+            "least_radius_mm": 60,
+        }
+        trunk["cable"]["subunits"] = [shape]
+        trunk["divide_at"] = ["port"]
+    data["joins"] = [{"a": "P:1-96", "b": "Q:1-96", "name": "0"}]
+    data["rules"] = {"reach": "off"}
+    job = job_of(data)
+    found = out_by_patterns(job, Divider(job).possible, Clock())
+    assert found is not None
+    assert found.placed is not None
+    made = Search(job, ORDER, Clock(), tuning=Tuning(workers=1))
+    plan_of_patterns(made.session, found.placed)
+    plan = made.state.best
+    assert plan is not None
+    assert measure_all(Laid(job, plan))["unplaced"] == found.least == 24
+    assert not found.placed.out & set(plan.places)
+    assert all(plan.ways[trunk] in ways for trunk, ways in found.placed.ways.items())
 
 
 def test_sets_that_are_left_for_others_are_searched_again(monkeypatch: pytest.MonkeyPatch) -> None:

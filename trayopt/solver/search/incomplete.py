@@ -50,9 +50,11 @@ def placed_by_patterns(s: Session) -> None:
     out = out_by_patterns(s.job, s.divider.possible, s.clock)
     if out is None:
         return
-    least = s.state.record("unplaced", out.least, "placed_patterns")
-    if out.placed is not None and not s.clock.over and not s.holds({"unplaced": least}):
-        plan_of_patterns(s, out.placed)
+    s.state.record("unplaced", out.least, "placed_patterns")
+    least = s.state.least("unplaced")
+    if out.placed is None or out.least < least or s.clock.over or s.holds({"unplaced": least}):
+        return  # no plan places what patterns place where more is known to stay out, by rings perhaps, of which they do not know
+    plan_of_patterns(s, out.placed)
 
 
 def plan_of_patterns(s: Session, placed: Placed) -> None:
