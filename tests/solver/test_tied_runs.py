@@ -66,6 +66,25 @@ def test_the_bound_is_what_the_best_plan_breaks(seeds: range) -> None:
     assert broken
 
 
+def test_a_subunit_that_may_stay_whole_is_tied_to_what_it_is_spliced_to() -> None:
+    """Q fills a tray by itself, with the other ends of its 8 splices: the 40 other fibres of P tie two trays to that one."""
+    data = strategies.worked_example()
+    for stack in data["enclosure"]["stacks"]:
+        stack["positions"] = 4
+        stack["tray"] |= {"fibres": 16, "sleeves": 8, "entrance_legs": 8}
+    for trunk, ribbons in zip(data["trunks"], (6, 3), strict=True):
+        group = {"count": 1, "ribbons": ribbons, "ribbon_fibres": 8, "diameter_mm": 5, "least_radius_mm": 50}
+        trunk["cable"]["subunits"] = [group]
+        trunk["divide_at"] = ["tray"]
+    data["joins"] = [{"a": "P:1-8", "b": "Q:1-8", "name": "0"}]
+    data["rules"] = {"reach": {"bench_mm": 1700}, **dict.fromkeys(OFF, "off")}
+    job = job_of(data)
+    best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])
+    assert best is not None
+    assert best.complete
+    assert preference_bound(job, Divider(job).open, Clock()) == best.values["broken_prefer"] == 3
+
+
 @pytest.mark.parametrize(
     ("groups", "positions", "broken"),
     [

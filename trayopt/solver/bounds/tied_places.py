@@ -123,11 +123,10 @@ class TiedPlaces(Base):
 
     def _pay_by_runs(self, tied: Tied, broken: Mapping[str, Expression], when: Sequence[Literal]) -> None:
         """Pack groups into runs of places, stack by stack, where places are too few for each group to have its own."""
-        groups = tied.whole
         by_size: dict[Size, list[TiedGroup]] = defaultdict(list)
-        for group in groups:
+        for group in tied.groups:
             by_size[Size(group.load, group.places)].append(group)
-        if sum(group.places for group in groups) <= len(self.places) or len(by_size) > MOST_SIZES:
+        if sum(group.places for group in tied.groups) <= len(self.places) or len(by_size) > MOST_SIZES:
             return
         for stack in self.job.enclosure.stacks:
             here = {

@@ -1,8 +1,9 @@
-"""Which trays opened subunits tie to each other wherever they lie: counted before any tray is chosen.
+"""Which trays subunits divided at the tray tie to each other wherever they lie: counted before any tray is chosen.
 
 It holds for every plan that places every splice. An opened subunit ties the places of its legs, and all its fibres are in
-them, parked ones too, with the other ends of its splices. So does a subunit that it is spliced to, if that is opened as well:
-the two share a tray. Taken for granted is only which trunks are divided at the tray.
+them, parked ones too, with the other ends of its splices; one that stays whole lies in one place. A subunit that it is spliced
+to, if that is divided at the tray as well, shares a tray with it. So places that such subunits lie in together are tied to each
+other. Taken for granted is only which trunks are divided at the tray.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from trayopt.solver.model.base import Key
 
 
 class Group(NamedTuple):
-    """Opened subunits that are tied to each other, the fibre ends in their trays, and the fewest of these."""
+    """Subunits that lie in places tied to each other, the fibre ends in these places, and the fewest of them."""
 
     subunits: tuple[Key, ...]
     load: int
@@ -37,7 +38,7 @@ class Group(NamedTuple):
 
 @dataclass(frozen=True)
 class Tied:
-    """What opened subunits of some trunks tie, where these trunks are divided at the tray.
+    """What subunits of some trunks tie, where these trunks are divided at the tray.
 
     Parameters
     ----------
@@ -47,14 +48,19 @@ class Tied:
         Groups of subunits that take more places than may be tied to each other.
     apart
         Other groups, where no two find room in so many places; none where the box plainly has places for all of them.
-    whole
-        The groups of all subunits, also of those that may lie whole in one place: each lies in places that are tied.
+    small
+        The groups that are left.
     """
 
     trunks: tuple[str, ...]
     over: tuple[Group, ...]
     apart: tuple[Group, ...]
-    whole: tuple[Group, ...]
+    small: tuple[Group, ...]
+
+    @property
+    def groups(self) -> tuple[Group, ...]:
+        """All groups."""
+        return (*self.over, *self.apart, *self.small)
 
 
 def room_of(job: Job) -> int:
@@ -131,7 +137,6 @@ def tied_subunits(
     """Find what is tied in too many places, or in places that no two groups share, for each trunk, joined pair, and all."""
     at_tray = tuple(trunk for trunk, at in options.items() if "tray" in at)
     inside = {key for key, of in open_.items() if key[0] in at_tray and of}
-    opened = {key for key in inside if 1 not in open_[key]}
     splices = splices_between(job)
     pairs = [pair for pair in job.joined_pairs if all(trunk in at_tray for trunk in pair)]
     touching: dict[str, list[tuple[Key, Key, int]]] = {trunk: [] for trunk in at_tray}
@@ -146,15 +151,16 @@ def tied_subunits(
     found: dict[tuple[str, ...], Tied] = {}
     for trunks in dict.fromkeys([*((trunk,) for trunk in at_tray), *pairs, at_tray]):
         edges = {(a, b): count for trunk in trunks for a, b, count in touching[trunk]}
-        tie = (sorted(key for key in keys if key[0] in trunks) for keys in (opened, inside))
-        groups, whole = (_groups(job, keys, edges, places, room) for keys in tie)
+        here = sorted(key for key in inside if key[0] in trunks)
+        groups = _groups(job, here, edges, places, room)
         over = tuple(group for group in groups if group.places > most)
         apart = tuple(group for group in groups if group.places <= most and 2 * group.load > most * room)
         least = -(-sum(group.load for group in over) // room)
         if _to_use(job) - least - sum(group.places for group in apart) >= most * len(job.enclosure.stacks):
             apart = ()
         if over or apart:
-            found[trunks] = Tied(trunks, over, apart, tuple(whole))
+            small = tuple(group for group in groups if group not in {*over, *apart})
+            found[trunks] = Tied(trunks, over, apart, small)
     return list(found.values())
 
 
