@@ -13,7 +13,7 @@ from trayopt.solver.bounds.preference_bounds import MustBound, can_be_placed, mu
 from trayopt.solver.bounds.segments import Segments
 from trayopt.solver.bounds.trunks_outside import out_by_patterns
 from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
-from trayopt.solver.heuristics.completion import RelaxedModel
+from trayopt.solver.heuristics.completion import EFFORT, RelaxedModel
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
 from trayopt.solver.heuristics.session import EVEN, LOOK, Session
@@ -25,6 +25,9 @@ from trayopt.solver.model.posting import Policy, build
 from trayopt.solver.search.lexicographic import Descent
 from trayopt.solver.search.work import Work
 from trayopt.track.laid import Laid
+
+BLIND = 2.0
+"""Most deterministic time for a goal of plans of which none is known."""
 
 
 def any_plan(work: Work) -> None:
@@ -181,7 +184,8 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
         if not s.holds({**limits, goal: least}):
             below = s.state.value(goal) if s.holds(limits) else None
             while True:
-                answer = layouts.least(value, *held, at_least=least, below=below)
+                effort = EFFORT if not limits or s.holds(limits) else BLIND
+                answer = layouts.least(value, *held, at_least=least, below=below, effort=effort)
                 if answer.bound is None:
                     return False
                 least = max(least, s.state.record(goal, answer.bound, "segments", Given(dict(limits))))
@@ -190,8 +194,10 @@ def by_segments(s: Session, descent: Descent, out: int) -> bool:
                 if met or not layouts.follow_more(answer.layout):
                     break
         limits[goal] = least
-        if not s.holds(limits):
-            return False
+        if not s.holds(limits) and goal != "broken_must":
+            return (
+                False  # of the fewest musts the bound on preferences is asked all the same: a plan is often found by it
+            )
         held.append(value <= least)
     if divisions is None:
         divisions = layouts.divisions(large_enough(s, possible), s.state.best, *held)
