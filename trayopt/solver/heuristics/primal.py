@@ -19,7 +19,7 @@ from trayopt.solver.heuristics.completion import Answer, B, RelaxedModel, Relaxe
 from trayopt.solver.heuristics.constructive import construct_by, first_plans
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.precedence import hold_order, order_of
-from trayopt.solver.heuristics.session import EVEN, SOON, TRIAL, Session
+from trayopt.solver.heuristics.session import CROWDED, EVEN, TRIAL, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.incumbent import FIRST
 from trayopt.solver.model.model import Least, Model
@@ -117,7 +117,7 @@ def complete_solution(
         return
     whole = layouts.whole(layout) if model is None else model
     good = [s.expression(whole, goal) <= most for goal, most in limits.items()]
-    effort = SOON if layouts.crowded(layout) else TRIAL
+    effort = CROWDED if layouts.crowded(layout) else TRIAL
     for trial in (layouts.hold(whole, layout), *([whole.cp.clone()] if anywhere else [])):
         trial.clear_objective()
         add_all(trial, good)

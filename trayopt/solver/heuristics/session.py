@@ -48,8 +48,10 @@ SOME = 3.0
 """The same for each goal of a first plan, which a stopped search can show."""
 EVEN = 3.0
 """The same for the preferences of plans with legs of about equal size."""
-SOON = 0.5
-"""The same for each of the first goals by closed patterns, before blocks are made."""
+CROWDED = 0.5
+"""The same for a guess that crowds entrances of trays, of which few come out."""
+SOON = 1.0
+"""Most deterministic time for each of the first goals by closed patterns, before blocks are made."""
 LOOK = 8.0
 """The same for a question that another model can answer as well."""
 
