@@ -101,13 +101,28 @@ class FirstGoals:
         """Bound the weight of broken preferences from below; None where there is no plan. ``least`` is a bound that is known."""
         if self._partition is None or isinstance(broken := self._partition.broken("prefer"), int):
             return least
-        known = [
+        known = self._known_weight
+        answer = (
+            known if known is not None else self._ask("broken_prefer", least, broken, broken >= least, effort, level=0)
+        )
+        return None if answer.bound is None else max(least, answer.bound)
+
+    @property
+    def _known_weight(self) -> Answer | None:
+        """The proven answer on the weight of broken preferences, with as few broken musts as are asked for."""
+        answers = (
             answer
             for (goal, _, musts), (_, answer) in self._answers.items()
             if goal == "broken_prefer" and musts == self.most_musts and answer.proven
-        ]
-        answer = known[0] if known else self._ask("broken_prefer", least, broken, broken >= least, effort, level=0)
-        return None if answer.bound is None else max(least, answer.bound)
+        )
+        return next(answers, None)
+
+    @property
+    def weighs(self) -> bool:
+        """Whether the bound on the weight of broken preferences is what closed patterns break."""
+        return self._partition is not None and (
+            isinstance(self._partition.broken("prefer"), int) or self._known_weight is not None
+        )
 
     def legs(self, weight: int | None, effort: float = EFFORT) -> Answer:
         """Bound the legs of plans that break preferences of at most this weight, or of any where none is given."""

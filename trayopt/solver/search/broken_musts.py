@@ -20,8 +20,8 @@ def musts_by_patterns(work: Work) -> None:
     """Bound musts, preferences and legs by closed patterns, and solve with the divisions that these choose."""
     s = work.session
     limits = bounded(s)
-    if limits is None or s.clock.over:
-        return
+    if limits is None or s.clock.over or not s.some_musts.weighs:
+        return  # plans break more than what is known to be broken
     answer = s.some_musts.legs(limits["broken_prefer"])
     if answer.bound is None or answer.divisions is None:
         return

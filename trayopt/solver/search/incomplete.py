@@ -16,7 +16,7 @@ from trayopt.solver.bounds.unplaced import out_by_stack_counts, out_of_trays
 from trayopt.solver.heuristics.completion import EFFORT, RelaxedModel
 from trayopt.solver.heuristics.laying import keeps_facts
 from trayopt.solver.heuristics.primal import complete_solution, first_plan
-from trayopt.solver.heuristics.session import EVEN, LOOK, Session
+from trayopt.solver.heuristics.session import EVEN, LOOK, SOME, SOON, Session
 from trayopt.solver.model.base import Divisions
 from trayopt.solver.model.bound import ANY, SEARCH, Given
 from trayopt.solver.model.incumbent import FIRST
@@ -57,17 +57,17 @@ def placed_by_patterns(s: Session) -> None:
     least = s.state.least("unplaced")
     if out.placed is None or out.least < least or s.clock.over or s.holds({"unplaced": least}):
         return  # no plan places what patterns place where more is known to stay out, by rings perhaps, of which they do not know
-    plan_of_patterns(s, out.placed)
+    plan_of_patterns(s, out.placed, SOME if out.least else SOON)  # of complete plans all that follows knows more
 
 
-def plan_of_patterns(s: Session, placed: Placed) -> None:
+def plan_of_patterns(s: Session, placed: Placed, effort: float = SOME) -> None:
     """Look for a plan with the divisions and ways of closed patterns that lose few splices, in which these legs stay out."""
     policy = Policy()
     job = s.boxed(policy, placed.divisions)
     model = build(job, policy, all_placed=False, divisions=placed.divisions, ways=placed.ways, clock=s.clock)
     for leg in placed.out:
         model.require(model.placed(leg) <= 0)
-    s.better(model, FIRST[:2])
+    s.better(model, FIRST[:2], effort)
 
 
 def in_order_by_segments(work: Work) -> None:
