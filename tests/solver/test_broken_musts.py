@@ -10,7 +10,7 @@ import pytest
 
 from tests import strategies
 from tests.build import job_of
-from tests.solver.test_relaxations import KINDS, ORDER, PLACED, solved, tie
+from tests.solver.test_relaxations import KINDS, ORDER, PLACED, solved, straddling, tie
 from trayopt.domain.job import Job
 from trayopt.domain.plan import GoalName
 from trayopt.solver.bounds.division import Divider
@@ -84,18 +84,8 @@ def test_closed_patterns_never_overrate_plans_that_let_musts_go(seeds: range) ->
 
 
 def straight(positions: int, reserve: int | None) -> dict[str, Any]:
-    """Join four subunits of 3 x 8 to four others at the tray, on two stacks of trays of 16 with so many positions."""
-    data = strategies.worked_example()
-    for stack in data["enclosure"]["stacks"]:
-        stack["positions"] = positions
-        stack["tray"] |= {"fibres": 16, "sleeves": 8, "entrance_legs": 8}
-    for trunk in data["trunks"]:
-        trunk["cable"]["subunits"] = [
-            {"count": 4, "ribbons": 3, "ribbon_fibres": 8, "diameter_mm": 5, "least_radius_mm": 50}
-        ]
-        trunk["divide_at"] = ["tray"]
-    data["joins"] = [{"a": "P:1-96", "b": "Q:1-96", "name": "0"}]
-    data["rules"] = {"reach": {"bench_mm": 1700}, "natural_travel": "off", "alternate_stacks": "off"}
+    """Join four subunits that fill a tray and a half to four others, on two stacks with so many positions."""
+    data = straddling(positions, 4)
     if reserve is not None:
         data["rules"]["reserve"] = {"level": "must", "trays": reserve}
     return data

@@ -409,8 +409,8 @@ def test_a_tie_that_is_a_must_divides_at_the_port() -> None:
         assert preference_bound(job, Divider(job).open, Clock()) == weight
 
 
-def straddling(positions: int, subunits: int) -> Job:
-    """Give subunits of 3 x 8 on two stacks of trays of 16 with so many positions: each fills a tray and a half."""
+def straddling(positions: int, subunits: int) -> dict[str, Any]:
+    """Write a job of subunits of 3 x 8 on two stacks of trays of 16 with so many positions: each fills a tray and a half."""
     data = strategies.worked_example()
     for stack in data["enclosure"]["stacks"]:
         stack["positions"] = positions
@@ -422,13 +422,13 @@ def straddling(positions: int, subunits: int) -> Job:
         trunk["divide_at"] = ["tray"]
     data["joins"] = [{"a": f"P:1-{24 * subunits}", "b": f"Q:1-{24 * subunits}", "name": "0"}]
     data["rules"] = {"reach": {"bench_mm": 1700}, "natural_travel": "off", "alternate_stacks": "off"}
-    return job_of(data)
+    return data
 
 
 @pytest.mark.parametrize(("positions", "subunits", "weight"), [(4, 4, 0), (3, 4, 6), (5, 5, 3)])
 def test_subunits_that_share_a_tray_where_places_are_scarce(positions: int, subunits: int, weight: int) -> None:
     """Each subunit ties two places, or three with one that it shares a tray with: one too many for each of the three."""
-    job = straddling(positions, subunits)
+    job = job_of(straddling(positions, subunits))
     divider = Divider(job)
     assert preference_bound(job, divider.open, Clock()) == weight
     best = solved(job, build(job, Policy(), all_placed=False, cuts=False), ORDER[:3])

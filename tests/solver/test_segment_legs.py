@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.solver.test_segments import STRICT, best_of, blocks_of, cable, idle_job, job_with, least
+from tests.solver.test_segments import STRICT, best_of, blocks_of, cable, first_goals, idle_job, job_with, least
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
 from trayopt.domain.hardware import Place
@@ -77,12 +77,7 @@ def test_pins_and_narrow_entrances_deny_no_plan(first: int) -> None:
             if counted:
                 blocks.count_legs()
             held: list[Any] = []
-            for goal, expression in {
-                "unplaced": blocks.unplaced(),
-                "broken_must": blocks.broken("must"),
-                "broken_prefer": blocks.broken("prefer"),
-                "legs": blocks.placed_legs(),
-            }.items():
+            for goal, expression in first_goals(blocks).items():
                 value = values[goal]  # type: ignore[index]
                 bound = least(layouts, expression, *held)
                 assert bound is not None, f"seed {seed}: {goal} denies a plan that is there"
