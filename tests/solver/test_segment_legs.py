@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.solver.test_segments import STRICT, best_of, blocks_of, cable, first_goals, idle_job, job_with, least
+from tests.solver.test_segments import best_of, blocks_of, cable, first_goals, idle_job, job_with, layouts_of, least
 from trayopt.domain.assignment import Assignment
 from trayopt.domain.base import remade
 from trayopt.domain.hardware import Place
@@ -18,10 +18,7 @@ from trayopt.domain.ranges import Run
 from trayopt.goals.registry import measure_all
 from trayopt.solver.bounds.division import Divider
 from trayopt.solver.bounds.segments import Segments
-from trayopt.solver.heuristics.completion import RelaxedModel
 from trayopt.solver.model.base import Divisions
-from trayopt.solver.model.clock import Clock
-from trayopt.solver.model.posting import Policy
 from trayopt.track.laid import Laid
 
 
@@ -62,15 +59,8 @@ def test_pins_and_narrow_entrances_deny_no_plan(first: int) -> None:
             plan = best_of(job)
         values = measure_all(Laid(job, plan))
         whole = not values["unplaced"] and not values["broken_must"]
-        divider = Divider(job)
-        blocks = Segments(
-            divider,
-            divider.open if whole else divider.possible,
-            STRICT if whole else Policy(),
-            all_placed=whole,
-            clock=Clock(),
-        )
-        layouts = RelaxedModel(blocks, Clock())
+        layouts = layouts_of(Divider(job), whole=whole)
+        blocks = layouts.blocks
         for counted in (False, True):
             if counted and not blocks.crowds(*crowded(blocks)):
                 continue

@@ -150,6 +150,13 @@ def best_of(job: Job) -> Assignment:
     return found
 
 
+def layouts_of(divider: Divider, *, whole: bool, divide_at: Any = None) -> RelaxedModel[Segments]:
+    """Make the stretches of plans that place every splice and keep every must, or of any."""
+    divisions, policy = (divider.open, STRICT) if whole else (divider.possible, Policy())
+    blocks = Segments(divider, divisions, policy, all_placed=whole, clock=Clock(), divide_at=divide_at)
+    return RelaxedModel(blocks, Clock())
+
+
 def first_goals(blocks: Segments) -> dict[str, Any]:
     """Encode the goals up to the legs."""
     return {
@@ -176,15 +183,8 @@ def test_no_bound_is_above_the_best_plan(first: int) -> None:
         whole = not values["unplaced"] and not values["broken_must"]
         divider = Divider(job)
         for divide_at in (None, partings_of(laid)):
-            blocks = Segments(
-                divider,
-                divider.open if whole else divider.possible,
-                STRICT if whole else Policy(),
-                all_placed=whole,
-                clock=Clock(),
-                divide_at=divide_at,
-            )
-            layouts = RelaxedModel(blocks, Clock())
+            layouts = layouts_of(divider, whole=whole, divide_at=divide_at)
+            blocks = layouts.blocks
             held: list[Any] = []
             goals = first_goals(blocks) | {"trays": sum(blocks.used(place) for place in job.enclosure.places)}
             for goal, expression in goals.items():

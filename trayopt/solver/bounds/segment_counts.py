@@ -160,11 +160,9 @@ class SegmentCounts(SegmentLegs):
 
     def _keeps_together(self, subunit: Subunit) -> Literal:
         """Whether a subunit keeps together: always where it is divided at the tray."""
-        mode = self.policy.mode(self.job, SubunitTogether())
-        key = (subunit.trunk, subunit.number)
-        port = self._at_port(key)
-        if mode == "hard" or self._only_at_tray(key):
+        if self._never_parted(subunit):
             return 1
+        port = self._at_port((subunit.trunk, subunit.number))
         if not self._tells_parted:
             return self.no(port)
         parted = self.let_go[Group(SubunitTogether.id, subunit.name)] = self.literal(f"{subunit.name} parted")

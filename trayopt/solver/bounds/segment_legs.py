@@ -55,6 +55,11 @@ class SegmentLegs(Base):
     def _only_at_tray(self, key: Key) -> bool:
         return is_false(self._at_port(key))
 
+    def _never_parted(self, subunit: Subunit) -> bool:
+        """Whether a subunit keeps together in every plan."""
+        hard = self.policy.mode(self.job, SubunitTogether()) == "hard"
+        return hard or self._only_at_tray((subunit.trunk, subunit.number))
+
     @cached_property
     def _deepest(self) -> int:
         return max(stack.positions for stack in self.stacks)
@@ -83,9 +88,7 @@ class SegmentLegs(Base):
     def _followed(self, leg: Leg) -> bool:
         """Whether a leg with a splice is followed to its place: what else says that its parts of stretches lie together."""
         parts = self.stretches.parts_of(leg)
-        together = self.policy.mode(self.job, SubunitTogether()) == "hard" or self._only_at_tray(
-            (leg.trunk, leg.subunit)
-        )
+        together = self._never_parted(self.job.subunit(leg))
         return len(parts) > 1 and (not together or sum(self.blocks[i].spliced for i in parts) > 1)
 
     def at(self, leg: Leg, place: Place) -> Literal:
@@ -110,7 +113,6 @@ class SegmentLegs(Base):
                     self.require(self.units[i] * self._number[i][place] >= part * literal)
                 if not self.all_placed:
                     self.require(self.units[i] * self._out[i] >= part * (divided - here))
-            for i in self.stretches.parts_of(leg):
                 self._in_turn(leg, i, found)
             return found
 

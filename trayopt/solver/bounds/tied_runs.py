@@ -60,7 +60,7 @@ def broken_by_runs(
         if not takes:
             continue
         runs = model.number(positions // length, f"runs of {length} places")
-        for k in (1, *ROUNDINGS):
+        for k in ROUNDINGS:
             shares = {size: share_of_tray(size.load, length * room, k) for size in takes}
             model.require(total(share * takes[size] for size, share in shares.items()) <= k * length * room * runs)
         model.require(total(size.load * number for size, number in takes.items()) <= length * room * runs)
